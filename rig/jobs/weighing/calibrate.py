@@ -14,7 +14,7 @@ from rig.cards.keys.bench import BenchCard
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.bench_figures import refuse_masses
-from rig.jobs.weighing.pads import Ask, OpenPads, settle
+from rig.jobs.weighing.pads import Ask, OpenPads, pad_names, settle
 from rig.log.store import BenchLog
 from rig.lookups.belongs import calibration_of
 from rig.pads.steps import Step
@@ -172,7 +172,7 @@ def as_shown(bench: BenchCard) -> list[Calibration]:
     """
     return [
         Calibration(
-            pad=f"pad {place + 1} ({wheel})",
+            pad=pad,
             model="linear",
             coefficients=(0.0, 1.0),
             covariance=((0.0, 0.0), (0.0, SHOWN_GAIN_U**2)),
@@ -189,7 +189,7 @@ def as_shown(bench: BenchCard) -> list[Calibration]:
             date=f"{datetime.now(UTC):%Y-%m-%d}",
             masses="",
         )
-        for place, wheel in enumerate(bench.pads.wheels)
+        for pad in pad_names(bench)
     ]
 
 

@@ -98,7 +98,7 @@ def bench_pads(
             remedy="Make room, or name another log folder with --log",
         ) from error
     path = folder / f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}.txt"
-    names = tuple(f"pad {index + 1} ({wheel})" for index, wheel in enumerate(bench.pads.wheels))
+    names = pad_names(bench)
     several = bench.pads.ports if bench.pads.ports and not port else None
     with TrafficRecorder(path, port=" ".join(several or (url,))) as recorder:
         readers = [_reader(bench, one, recorder) for one in several or (url,)]
@@ -110,6 +110,11 @@ def bench_pads(
         for reader in readers:
             if reader.recording_error is not None:
                 raise reader.recording_error
+
+
+def pad_names(bench: BenchCard) -> tuple[str, ...]:
+    """The pads as people are told of them, with the wheel that stands on each: "pad 2 (FR)"."""
+    return tuple(f"pad {number} ({wheel})" for number, wheel in enumerate(bench.pads.wheels, start=1))
 
 
 def shows_weight(bench: BenchCard) -> bool:

@@ -25,7 +25,7 @@ from rig.cards.measures import MM
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.calibrate import AS_SHOWN, SHOWN_GAIN_U
-from rig.jobs.weighing.pads import Ask, OpenPads
+from rig.jobs.weighing.pads import Ask, OpenPads, pad_names
 from rig.jobs.weighing.plausible_loads import against_before, least_load, own_covariance, placings_agree, refuse_empty
 from rig.jobs.weighing.scale import Placing, Scale, pool, scale_of
 from rig.jobs.weighing.weights import RecordedWeighing, as_pushed, record_weighing, weighed
@@ -48,7 +48,7 @@ TURN_WORDS: dict[Turn, str] = {
 
 def set_on(bench: BenchCard) -> str:
     """What is asked first: a car that stands the wrong way round weighs as another one, and nothing shows it."""
-    left, right = (f"pad {bench.pads.wheels.index(wheel) + 1} ({wheel})" for wheel in WHEEL_KEYS[:2])
+    left, right = (pad_names(bench)[bench.pads.wheels.index(wheel)] for wheel in WHEEL_KEYS[:2])
     return f"{TURN_WORDS['as is']}; its nose on {left} and {right}"
 
 

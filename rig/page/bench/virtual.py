@@ -12,7 +12,7 @@ from rig.cards.read import CardSet
 from rig.cards.template import card_text
 from rig.jobs.demo.first_try import SeenPush, see_push
 from rig.jobs.weighing.calibrate import CheckMasses, calibrate, card_hashes
-from rig.jobs.weighing.pads import OpenPads
+from rig.jobs.weighing.pads import OpenPads, pad_names
 from rig.log.store import BenchLog
 from rig.lookups.belongs import calibration_of
 from rig.pads.reader import PadReader
@@ -117,11 +117,10 @@ class VirtualSide:
             raw = log.folder / "raw" / "virtual-calibration.txt"
             raw.parent.mkdir(parents=True, exist_ok=True)
             raw.touch()
-            names = tuple(f"pad {index + 1} ({wheel})" for index, wheel in enumerate(cards.bench.pads.wheels))
             with PadReader(pads.url) as reader:
                 calibrate(
                     cards.bench,
-                    OpenPads(source=reader, raw_file=raw, names=names),
+                    OpenPads(source=reader, raw_file=raw, names=pad_names(cards.bench)),
                     log,
                     CheckMasses(masses_g=CHECK_MASSES_G, cycles=1),
                     ask=hand,
