@@ -208,7 +208,10 @@ def _twins(raw: FloatArray, gone: BoolArray, limits: PadLimits) -> list[PadFault
     if limits.twin_run is None:
         return []
     twins: set[int] = set()
-    for one, other in itertools.combinations(range(raw.shape[1]), 2):
+    newest, lost = (rows[-1].tolist() if len(rows) else [] for rows in (raw, gone))
+    for one, other in itertools.combinations(range(len(newest)), 2):
+        if newest[one] != newest[other] and not (lost[one] or lost[other]):
+            continue  # quick, because a live view asks many times a second
         both = ~(gone[:, one] | gone[:, other])
         shown = raw[both, one]
         if len(shown) >= limits.twin_run and np.array_equal(shown, raw[both, other]) and len(np.unique(shown)) >= 3:
