@@ -6,7 +6,6 @@ that they write; where they say it as JSON, or write a file, that too.
 
 import contextlib
 import csv
-import html
 import io
 import json
 import math
@@ -31,7 +30,7 @@ from rig.main import main
 from rig.page.bench.bench import Bench
 from rig.page.server.app import Page
 from tests.rig.jobs.synthetic_pushes import measured, pushed_track, weighed
-from tests.values.kept_bench import blanked, blanked_all, here
+from tests.values.kept_bench import blanked, blanked_all, here, lines_of
 
 DATA = Path(__file__).parents[1] / "data"
 CROOKED, FILMED = DATA / "kept_crooked", DATA / "kept_bench"
@@ -155,7 +154,7 @@ def page_told(bench: Path, asked: tuple[str, ...]) -> dict[str, Any]:
                     if isinstance(told[one].get(part), dict):
                         told[one][part].pop("drawn", None)
             else:
-                told[one] = _lines_of(answer.text, bench)
+                told[one] = lines_of(answer.text, bench)
     finally:
         page.close()
     return told
@@ -199,7 +198,7 @@ def _content(path: Path, bench: Path) -> Any:
         return blanked_all(json.loads(text), bench)
     if path.suffix == ".csv":
         return [[_number(cell) for cell in row] for row in csv.reader(blanked(text, bench).splitlines())]
-    return _lines_of(text, bench) if path.suffix == ".html" else blanked(text, bench).splitlines()
+    return lines_of(text, bench) if path.suffix == ".html" else blanked(text, bench).splitlines()
 
 
 def _number(cell: str) -> float | str:
@@ -207,13 +206,6 @@ def _number(cell: str) -> float | str:
         return float(cell)
     except ValueError:
         return cell
-
-
-def _lines_of(text: str, bench: Path) -> list[str]:
-    text = re.sub(r"<(style|script|svg)\b.*?</\1>", " ", text, flags=re.DOTALL)
-    text = re.sub(r"</(p|li|h\d|tr|figcaption|title|div|summary)>", "\n", text)
-    text = html.unescape(re.sub(r"<[^>]*>", " ", text))
-    return [" ".join(line.split()) for line in blanked(text, bench).splitlines() if line.strip()]
 
 
 TRIED = "spring_front=120&spring_rear=90&bar_front=1.2&bar_rear=0.4&ballast_g=60&ballast_pct=80&height_mm=2"

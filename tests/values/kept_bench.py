@@ -115,7 +115,11 @@ def run(bench: Path, arguments: list[str], *, terminal: bool = False) -> str:
 def report(bench: Path) -> list[str]:
     """The words of the report on most of the log, line by line."""
     run(bench, ["log", "report", "--records", TOLD, "--out", str(bench / "report.html")])
-    text = (bench / "report.html").read_text(encoding="utf-8")
+    return lines_of((bench / "report.html").read_text(encoding="utf-8"), bench)
+
+
+def lines_of(text: str, bench: Path) -> list[str]:
+    """The words of a page (HTML), line by line."""
     text = re.sub(r"<(style|script|svg)\b.*?</\1>", " ", text, flags=re.DOTALL)
     text = re.sub(r"</(p|li|h\d|tr|figcaption|title|div|summary)>", "\n", text)
     text = html.unescape(re.sub(r"<[^>]*>", " ", text))
