@@ -86,12 +86,17 @@ setInterval(() => {
   }
 }, 2000);
 
+// A window just opened may be clicked before the stream has told it the token.
+const LONGEST_GREETING_MS = 10000;
+const greeted = new Promise((done) => on("link", (link) => link.on && done()));
+
 // do("zero"), do("guess", {…}): answers what the bench said, or throws an Error in words.
 export async function act(name, details = {}) {
   return send(`/api/do/${name}`, JSON.stringify(details), "application/json");
 }
 export async function send(path, body, type) {
   let answer;
+  if (!token) await Promise.race([greeted, new Promise((done) => setTimeout(done, LONGEST_GREETING_MS))]);
   try {
     answer = await fetch(path, { method: "POST", body, headers: { "content-type": type, "x-bench-token": token } });
   } catch {
