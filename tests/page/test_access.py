@@ -179,7 +179,8 @@ def judged(page: Any, serving: Any) -> None:
     """A verdict and a comparison, without a film."""
     serving.bench.on_pads.weigh_typed([400.0, 410.0, 390.0, 400.0], 1.0)
     serving.bench.pushes.judge_typed(-20.0, 1.0)
-    until_bench(page, lambda: serving.bench.verdict is not None and not serving.bench.work.busy)
+    idle(page, serving)  # waited for like a click's own job, so that the next wait is not for this one
+    until_bench(page, lambda: serving.bench.verdict is not None)
 
 
 def at_every_size(page: Any) -> None:
