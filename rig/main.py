@@ -15,6 +15,8 @@ from rig.command.group import FirstScreen
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Before numpy is loaded: our matrices are small, and threads of its linear algebra that wait for a busy core cost a
 # forecast several times its own work. It also makes figures the same on any number of cores.
+os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
+# Before OpenCV is loaded: what its reader mutters about a clip that does not open is no word for a person.
 
 
 @click.group(

@@ -242,3 +242,12 @@ def test_a_path_with_a_zero_byte_on_a_card_is_told_in_words(tmp_path: Path) -> N
     done = run("weigh", str(card), "--log", str(tmp_path / "log"), env=dict(os.environ))
     assert done.returncode == 2
     assert "itself is at fault" not in done.stderr
+
+
+def test_of_a_file_that_is_no_clip_only_our_own_words_are_said(tmp_path: Path) -> None:
+    (tmp_path / "notes.mp4").write_text("bought two plates, one is thinner\n" * 9, encoding="utf-8")
+    done = run("push", str(cards_in(tmp_path)), "--clip", str(tmp_path / "notes.mp4"), "--log", str(tmp_path / "log"))
+    assert done.returncode == 2
+    assert done.stderr.splitlines()[0].startswith(f"{tmp_path / 'notes.mp4'}: the file does not open as a video")
+    assert len(done.stderr.splitlines()) == 1
+    assert done.stdout == ""

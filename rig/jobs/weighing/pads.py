@@ -162,7 +162,7 @@ def settle(
     start = time.monotonic()
     at_once = AtOnce(source=pads.source, names=pads.names, limits=detector.limits, look=look)
     reading: SettledReading | None = None
-    newest, judged = -math.inf, -math.inf
+    newest, judged, gone = -math.inf, -math.inf, False
     per_gram, unrest, next_word = np.ones(4) if pads.shown else per_gram, "", FIRST_WORD_S
     with pads.source.listen() as heard:
         while (waited := time.monotonic() - start) < patience:
@@ -180,7 +180,11 @@ def settle(
             if reading is not None and waited > next_word and (words := unrest_words(reading, pads.names, per_gram)):
                 unrest, next_word = words, waited + NEXT_WORD_S
                 pads.say(f"Waiting for rest: {words}")
-            if pads.source.status.state is PortState.WRONG_VERSION:
+            status, was_gone = pads.source.status, gone
+            gone = status.state is PortState.UNPLUGGED
+            if gone and not was_gone:
+                pads.say(f"{status.sentence}. {status.remedy}.")
+            if status.state is PortState.WRONG_VERSION:
                 break
             if progress is not None:
                 progress(min(waited / patience, 1.0))
@@ -201,6 +205,12 @@ def _not_settled(
     status = pads.source.status
     if reading is not None and reading.faults:
         return at_once.fault(min(reading.faults, key=gravity_of))
+    if status.state is PortState.UNPLUGGED:
+        return BenchError(
+            f"{status.state.words} and did not come back within {patience:.0f} s",
+            where=status.port,
+            remedy="Plug the pads in, then begin this again",
+        )
     if status.state is not PortState.READING or reading is None:
         tally = pads.source.tally
         noise = f" ({tally.damaged} damaged lines)" if tally.damaged else ""

@@ -269,17 +269,20 @@ def test_counts_are_shown_live_before_any_calibration(bench: Bench) -> None:
         (lambda pads: pads.lose_pad(2), "pad 3 (RL)"),
         (lambda pads: pads.saturate(0), "pad 1 (FL)"),
         (lambda pads: pads.stick(3), "pad 4 (RR)"),
-        (lambda pads: pads.unplug(), "nplugged"),
+        (lambda pads: pads.unplug(), "did not come back within 1 s"),
         (lambda pads: pads.foreign_version(), "version"),
     ],
 )
 def test_a_faulty_bench_is_named_and_nothing_is_weighed(bench: Bench, fault: object, words: str) -> None:
-    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url) as reader:
+    said = list[str]()
+    with bench_pads(bench.cards.bench, bench.log, port=bench.pads.url, say=said.append) as reader:
         settle(reader)
         fault(bench.pads)  # type: ignore[operator]
         with pytest.raises(BenchError) as caught:
             settle(reader, patience=1.0)
         assert words in str(caught.value)
+        # whoever waits for pads that are gone is told meanwhile, once
+        assert ["Plug the pads in again" in one for one in said] == [True] * ("come back" in words)
     assert not list(bench.log.records())
 
 
