@@ -4,11 +4,14 @@ import binascii
 import contextlib
 import os
 import pty
+import shutil
+import tempfile
 import threading
 import time
 import tty
 from collections import deque
 from collections.abc import Callable
+from pathlib import Path
 
 from rig.base.errors import BenchError
 from rig.pads.port import Ports
@@ -40,12 +43,18 @@ IDENTITY = signed(b"PB1 ID board=scripted fw=1.0.0 ch=4 rate=10 run=1 boot=power
 
 
 class ScriptedPad:
-    """The far end of a port. Give `url` to the code under test, then act out its day."""
+    """The far end of a port. Give `url` to the code under test, then act out its day.
+
+    The name is a link of its own: the system gives a pseudo-terminal's own name to the next one that is opened, so a
+    reader that waits for these pads would take the port of a test in another process.
+    """
 
     def __init__(self) -> None:
         self._host, self._device = pty.openpty()
         tty.setraw(self._device)
-        self.url = os.ttyname(self._device)
+        self._folder = Path(tempfile.mkdtemp(prefix="scripted-pad-"))
+        (self._folder / "port").symlink_to(os.ttyname(self._device))
+        self.url = str(self._folder / "port")
 
     def send(self, *pieces: bytes) -> None:
         """Send once the port is open: opening it discards what was waiting."""
@@ -64,6 +73,7 @@ class ScriptedPad:
         return got
 
     def unplug(self) -> None:
+        shutil.rmtree(self._folder, ignore_errors=True)
         for end in (self._device, self._host):
             with contextlib.suppress(OSError):
                 os.close(end)
