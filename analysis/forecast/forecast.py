@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.pivot import PivotEstimate
 from analysis.forecast.draws import assemble, draw_groups
 from analysis.forecast.impossible import check_states
@@ -40,6 +40,9 @@ ENDS_BLOCK = 1000
 
 MOST_INTEGRATED = 4000
 """Draws of such pushes at most."""
+
+OUTRUN_TOLD = 0.05
+"""Of the draws, in which a car rolls off ahead of its finger: from here on that is said."""
 
 ROLLING_DRAG = 0.2
 """Two wheels of an axle with less drag than this, or turning together, make a rolling axle here."""
@@ -169,13 +172,17 @@ def predict_push(
     # forecasts of earlier models went by where the push began
     nearest = abs(push.station - balance.value) if push.settled is None else float(best.nearest[0])
     hypersensitive = side_only(car, nearest)
-    warnings = _warnings(car, hypersensitive, best, np.concatenate([one.tips for one in slides]))
+    tips, outrun = (np.concatenate([getattr(one, name) for one in slides]) for name in ("tips", "outrun"))
+    warnings = _warnings(car, hypersensitive, best, tips, outrun)
     estimate = summarise(kappa, car.wheelbase, warnings)
     if hypersensitive:
         estimate = _side_only(estimate)
+    drift = np.concatenate([one.drift for one in slides])
+    # on rolling wheels the pivot lies left or right, and where a wheel points does the opposite there
+    apart = drift > 0.0 if kind == "switch" and car.whole_patches == "paced" else None
     region = None
     if estimate.finding == "pivot" and not hypersensitive:
-        region = pole_region(kappa, np.concatenate([one.drift for one in slides]), car.wheelbase)
+        region = pole_region(kappa, drift, car.wheelbase)
     return Prediction(
         car=car,
         push=push,
@@ -186,7 +193,7 @@ def predict_push(
         balance=balance,
         force=_known(forces),
         region=region,
-        sensitivity=_sensitivity(scores, kappa, estimate.interval),
+        sensitivity=_sensitivity(scores, kappa, estimate.interval, apart),
         kind=kind,
         sentence=_sentence(kind, hypersensitive),
         hypersensitive=hypersensitive,
@@ -259,11 +266,11 @@ def _known(samples: FloatArray) -> Known:
 
 
 def _sensitivity(
-    scores: dict[str, FloatArray], kappa: FloatArray, interval: tuple[float, float]
+    scores: dict[str, FloatArray], kappa: FloatArray, interval: tuple[float, float], apart: BoolArray | None
 ) -> tuple[Sensitivity, ...]:
     half, spread = 0.5 * (interval[1] - interval[0]), float(np.std(kappa))
     table = []
-    for name, share in variance_shares(scores, kappa).items():
+    for name, share in variance_shares(scores, kappa, apart=apart).items():
         left = float(np.sqrt(max(0.0, 1.0 - share)))
         table.append(
             Sensitivity(
@@ -288,7 +295,7 @@ def _sentence(kind: TestKind, hypersensitive: bool) -> str:
     return "A graded test: the pivot moves with grip, weight and push position, so it can measure grip"
 
 
-def _warnings(car: CarState, hypersensitive: bool, best: Slide, tips: FloatArray) -> tuple[str, ...]:
+def _warnings(car: CarState, hypersensitive: bool, best: Slide, tips: BoolArray, outrun: BoolArray) -> tuple[str, ...]:
     sentences = []
     if hypersensitive:
         sentences.append(
@@ -299,6 +306,12 @@ def _warnings(car: CarState, hypersensitive: bool, best: Slide, tips: FloatArray
         sentences.append("Grip was not measured: all four tyres are taken alike, with the stated doubt")
     if np.any(tips):
         sentences.append(f"The push tips the car over in {100 * np.mean(tips):.0f} % of the draws: push lower")
+    if car.whole_patches == "paced" and (best.outrun[0] or np.mean(outrun) >= OUTRUN_TOLD):
+        sentences.append(
+            f"In {100 * np.mean(outrun):.0f} % of the draws the car rolls off along its own axis faster than the "
+            "finger goes, since its drag does not hold what steered wheels and a sloping floor drive it with: the push "
+            "is over then. Set the wheels straight, or push on a level floor"
+        )
     if not np.all(best.certified):
         sentences.append("The solver could not certify its answer for this push")
     return tuple(sentences)

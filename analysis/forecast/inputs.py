@@ -77,7 +77,7 @@ class CarState:
     front_roll_share: float = 0.5
     front_roll_share_u: float = 0.0
     patches_together: bool = True
-    whole_patches: Whole = "all"
+    whole_patches: Whole = "paced"
     sensitivity: FloatArray | None = None
     sensitivity_u: float = 0.0
     grip_measured: bool = True

@@ -9,9 +9,8 @@ from analysis.base.arrays import BoolArray, FloatArray
 from analysis.forecast.draws import Drawn
 from analysis.sliding.contacts import centre_of_friction
 from analysis.sliding.motion import SlideMotion
-from analysis.sliding.solve import solve_push
 from analysis.whole_push.finite import FinitePush, Until, integrate_push
-from analysis.whole_push.patch import at_patches
+from analysis.whole_push.moment import at_pace, slide_begins
 from analysis.whole_push.settled import integrate_settled
 from analysis.whole_push.together import join_pushes
 
@@ -29,6 +28,7 @@ class Slide:
     """kappa: (n,), 1/m, over the whole slide.  drift: (n,), forward per sideways travel of the mid-wheelbase
     point, in the axes of the middle heading.  force: (n,), N, at the start.
     nearest: (n,), m, how near the touched place came to the car's centre of friction along the car on its way.
+    outrun: (n,), the car would drive off along its own axis faster than the finger goes, which ends the push.
     tips, certified: (n,), what the solver says of each draw.
     """
 
@@ -36,6 +36,7 @@ class Slide:
     drift: FloatArray
     force: FloatArray
     nearest: FloatArray
+    outrun: BoolArray
     tips: BoolArray
     certified: BoolArray
 
@@ -52,8 +53,7 @@ def slide(drawn: Drawn, wheelbase: float, until: Until) -> Slide:
         whole = integrate_settled(drawn, until=until, tolerance=drawn.settled, rule=drawn.path, middle=middle)
         drift = _drift(whole.turn, whole.displacement)
         return _begun(whole.start, whole.kappa, drift, whole.nearest, whole.certified)
-    points = solve_push(drawn.contacts, drawn.finger, transfer=drawn.transfer)
-    motion = at_patches(points, drawn.contacts, drawn.finger, drawn.transfer)
+    motion = slide_begins(drawn.contacts, drawn.finger, drawn.transfer)
     nearest = np.abs(np.asarray(drawn.finger.place)[..., 0] - centre_of_friction(drawn.contacts))
     if drawn.stays:
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -68,7 +68,15 @@ def _begun(
 ) -> Slide:
     """A slide that began with this motion."""
     force = np.hypot(start.push_force[..., 0], start.push_force[..., 1])
-    return Slide(kappa=kappa, drift=drift, force=force, nearest=nearest, tips=start.tips, certified=certified)
+    return Slide(
+        kappa=kappa,
+        drift=drift,
+        force=force,
+        nearest=nearest,
+        outrun=at_pace(start),
+        tips=start.tips,
+        certified=certified,
+    )
 
 
 def _in_even_steps(drawn: Drawn, until: Until, middle: float) -> FinitePush:

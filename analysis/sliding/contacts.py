@@ -11,7 +11,7 @@ from analysis.base.errors import InputError
 from analysis.base.wheels import AXLES
 
 AxleKind = Literal["free", "solid", "differential"]
-Whole = Literal["none", "turning", "all"]
+Whole = Literal["none", "turning", "all", "paced"]
 
 DRAG_FLOOR = 1e-5
 """Without any drag the sideways place of the pivot is open; every wheel is given at least this."""
@@ -42,8 +42,8 @@ class Contacts:
     together: both wheels of an axle hold the pivot with their patches where they point a little apart, too; False: the
         one alone that does so as a point, as in earlier forecasts.
     whole: which cars are solved with all wheels on their patches at once: "none"; those of which a wheel turns
-        ("turning"), under the loads that points bring about; or "all", under those that patches do, as forecasts now
-        have it.
+        ("turning"), under the loads that points bring about; "all", under those that patches do; or "paced", as
+        forecasts now have it: all, and none drives along faster than the finger goes (`whole_push.moment`).
     """
 
     place: npt.ArrayLike

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.base.arrays import FloatArray
+from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.statistics.quantiles import NORMAL_95
 
@@ -256,20 +256,33 @@ def _monte_carlo(blocks: list[FloatArray], summaries: list[FloatArray], digits: 
     )
 
 
-def variance_shares(scores: Mapping[str, FloatArray], result: FloatArray) -> dict[str, float]:
+def variance_shares(
+    scores: Mapping[str, FloatArray], result: FloatArray, *, apart: BoolArray | None = None
+) -> dict[str, float]:
     """Share of the variance of result (n,) that each group of inputs explains on its own.
 
     scores: name -> standard normal scores (n, k) behind the draws, groups independent of each other.
+    apart: (n,), draws that fall into two kinds in which an input may do the opposite; the share is then that inside of
+    the kinds, and what parts the kinds is nobody's.
     A cubic in each score is fitted (Hermite polynomials, orthogonal under the normal law), so no further
     runs of the model are needed; what the sum leaves to 1 is joint effect and noise. With fewer than ten
     draws per coefficient only straight lines are fitted. Source: first-order variance-based sensitivity,
     estimated by regression (standard method, from memory).
     """
+    kinds = [np.ones(len(result), dtype=bool)] if apart is None else [apart, ~apart]
+    width = sum(group.reshape(len(result), -1).shape[1] for group in scores.values())
+    kinds = [one for one in kinds if one.sum() > width + 1]
+    if len(kinds) > 1:
+        spread, told = float(np.var(result)), dict.fromkeys(scores, 0.0)
+        for one in kinds if spread > 0.0 else []:
+            inside = variance_shares({name: group[one] for name, group in scores.items()}, result[one])
+            weight = float(np.mean(one) * np.var(result[one])) / spread
+            told = {name: told[name] + weight * inside[name] for name in scores}
+        return told
     spread = float(np.var(result))
     if spread <= 0.0 or not scores:
         return dict.fromkeys(scores, 0.0)
     columns, owner = [], []
-    width = sum(group.reshape(len(result), -1).shape[1] for group in scores.values())
     orders = 3 if len(result) >= 30 * width else 1
     for name, group in scores.items():
         z = group.reshape(len(result), -1)

@@ -1,6 +1,5 @@
 """The finite push: the slide integrated over the rotation that was measured, and its swing pivot."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -9,19 +8,13 @@ import numpy.typing as npt
 
 from analysis.base.arrays import BoolArray, FloatArray
 from analysis.base.errors import InputError
-from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion, solve_push
+from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger
-from analysis.sliding.motion import merge
-from analysis.sliding.solve import solve_some
-from analysis.whole_push.carried_on import carried_on
-from analysis.whole_push.patch import at_patches
-from analysis.whole_push.together import PushBatch
+from analysis.whole_push.moment import slide_begins, slide_goes_on
 
 Rule = Literal["fixed on car", "fixed on floor"]
 
-NEAR_STEPS = 16
-"""Of a search from the motion a moment ago, which is the quicker way or none."""
 TRAVEL_SHARE = 0.5
 """Longest advance of the finger when none is given, in parts of the distance between the outermost contacts."""
 
@@ -152,13 +145,6 @@ def swing(pose: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray]
     return kappa, moved
 
 
-def _from_points(
-    solve: Callable[..., SlideMotion], contacts: Contacts, finger: Finger, transfer: LoadTransfer | None
-) -> SlideMotion:
-    """The motion on patches, begun from that of points. solve: how that is found."""
-    return at_patches(solve(contacts, finger, transfer=transfer), contacts, finger, transfer)
-
-
 class PushRates:
     """How fast a push goes on: the pose (x, y, yaw, finger advance) moves on a clock that ends at 1.
 
@@ -179,14 +165,13 @@ class PushRates:
         self.place, self.line, self.rule = touch.place, touch.motion, rule
         self.turn, self.travel = turn, travel
         self.known: SlideMotion | None = None
-        self.last: SlideMotion | None = None
+        self.last: SlideMotion
         self.partly = False
-        self.carries = contacts.patch is not None and contacts.whole == "all"
         self.steady = rule == "fixed on car" and finger.kind in ("rolling", "line") and contacts.fall is None
 
     def start(self) -> SlideMotion:
         """Solve at the start, where the finger's line and the normal are one."""
-        self.known = self.last = _from_points(solve_push, self.contacts, self.finger, self.transfer)
+        self.known = self.last = slide_begins(self.contacts, self.finger, self.transfer)
         shape = np.broadcast_shapes(self.known.power.shape, self.turn.shape, self.travel.shape)
         self.worst = np.broadcast_to(self.known.residual, shape)
         self.good = np.broadcast_to(self.known.certified, shape)
@@ -204,21 +189,6 @@ class PushRates:
         tip = self.place + pose[..., 3, None] * self.line  # on the floor
         return _turned(tip - pose[..., :2], -pose[..., 2])
 
-    def _solved(self, contacts: Contacts, moved: Finger) -> SlideMotion:
-        """From the last motion where that leads to the end, else from that of points."""
-        solve = solve_some if self.partly else solve_push
-        if not self.carries or self.last is None:
-            return _from_points(solve, contacts, moved, self.transfer)
-        motion, found = carried_on(self.last, contacts, moved, self.transfer, most=NEAR_STEPS)
-        motion, rows = replace(motion, certified=found), np.flatnonzero(~found)
-        if not rows.size:
-            return motion
-        if found.ndim != 1:
-            return _from_points(solve, contacts, moved, self.transfer)
-        lost = PushBatch(contacts=contacts, finger=moved, transfer=self.transfer, count=found.size).picked(rows)
-        again = _from_points(solve_some, lost.contacts, lost.finger, lost.transfer)
-        return merge(motion, again, rows, np.arange(rows.size))
-
     def rate(self, pose: FloatArray) -> FloatArray:
         """Change of the pose per unit of the clock."""
         motion, self.known = self.known, self.known if self.steady else None
@@ -230,7 +200,7 @@ class PushRates:
             contacts = self.contacts
             if contacts.fall is not None:  # the floor falls the same way while the car turns on it
                 contacts = replace(contacts, fall=_turned(np.asarray(contacts.fall, dtype=float), -pose[..., 2]))
-            motion = self.last = self._solved(contacts, moved)
+            motion = self.last = slide_goes_on(contacts, moved, self.transfer, self.last, partly=self.partly)
             self.worst = np.maximum(self.worst, motion.residual)
             self.good = self.good & motion.certified
         vx, vy, omega = np.moveaxis(motion.twist, -1, 0)

@@ -72,7 +72,7 @@ def at_patches(
     """
     if contacts.patch is None:
         return motion
-    if contacts.whole == "all":
+    if contacts.whole in ("all", "paced"):
         moved, found = carried_on(motion, contacts, finger, transfer)
         apart = turn_apart(contacts, motion.sliding.shape).reshape(found.shape)
         idle = motion.no_friction | motion.tips

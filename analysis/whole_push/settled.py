@@ -87,7 +87,7 @@ def integrate_settled(
         last = state.clock[gone] + step[taken]
         state.clock[gone] = np.where(last > 1.0 - 1e-12, 1.0, last)
         state.residual[gone], state.certified[gone] = rates.worst[taken], rates.good[taken]
-        if rates.last is not None and gone.size:
+        if gone.size:
             state.motion = merge(state.motion, rates.last, gone, np.flatnonzero(taken))
         state.note(gone, rates.touched(end)[..., 0][taken])
     kappa, moved = swing(state.pose, mid)

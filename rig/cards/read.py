@@ -58,7 +58,7 @@ class CardSet:
     texts: dict[str, str]
     folder: Path
     choices: Choices = Choices()
-    whole_patches: Whole = "all"
+    whole_patches: Whole = "paced"
 
 
 def read_card(path: Path, card_type: type[CardT]) -> CardT:

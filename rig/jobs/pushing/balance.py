@@ -55,11 +55,12 @@ from rig.records.weighing import WEIGHING
 from vision.base.types import ClipTrack
 
 DRAWS = 4000
-BY_WEIGHTS_MODEL = 5
+BY_WEIGHTS_MODEL = 6
 """What the balance by weights and grip takes into account by now. 1: grip is the same under any load.  2: tyres lose
 grip with the load they carry.  3: bearings or tyres may make the rolling wheels' drag.  4: where wheels turn, all
-are on their patches at once.  5: all wheels always are, and loads follow what the patches resist."""
-WHOLE_PATCHES: dict[int, Whole] = {4: "turning", 5: "all"}
+are on their patches at once.  5: all wheels always are, and loads follow what the patches resist.
+6: no car drives along faster than the finger goes."""
+WHOLE_PATCHES: dict[int, Whole] = {4: "turning", 5: "all", 6: "paced"}
 MOST_FITS = 3
 """Mistakes that are told; the rest is not worth reading."""
 FARTHEST_RATIO = 1e6

@@ -10,6 +10,7 @@ from analysis.forecast.inputs import CarState, PushState
 from analysis.forecast.left_out import left_out_warning
 from analysis.forecast.slide import DEFAULT_TURN
 from analysis.quick.quickness import planned_speed_warning
+from analysis.sliding.contacts import Whole
 from analysis.whole_push.finite import Until
 from rig.cards.measures import MM
 from rig.cards.mechanics import car_state, place_gravity, push_state, tyres_across, with_drag_by_load
@@ -27,7 +28,7 @@ FORECAST_DRAWS = 10_000
 ENDS_WITHIN = 0.1
 """Of the half-width: how well draws that are followed step by step know the interval's ends; a thousand or two do."""
 
-FORECAST_MODEL = 8
+FORECAST_MODEL = 9
 """What forecasts take into account by now, kept with each, so that an older one gives its figures again.
 
 1: tyres grip along as across, surely.  2: by what the test card says of that, with its doubt.  3: the slide in steps as
@@ -38,8 +39,9 @@ wheels point, the drag of bearings and the slope of the floor count, with their 
 6: bearings or tyres may make the rolling wheels' drag, where the car card does not say.  7: where wheels turn, all are
 on their patches at once: none is taken as a point beside one that holds the pivot.  8: blocked ones, too; loads and
 whether a rubbing finger slips follow what the patches resist, not points; a car that drives off the way a wheel points
-is solved to the end.
+is solved to the end.  9: no car drives along faster than the finger goes.
 """
+PATCHES_THEN: dict[int, Whole] = {7: "turning", 8: "all", 9: "paced"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,8 +153,7 @@ def asked(cards: CardSet, inputs: PredictionInputs) -> tuple[CarState, PushState
     if inputs.model < 2:
         car = replace(car, along=np.ones(4), along_u=np.zeros(2))
     push = push_state(cards.car, cards.test)
-    if inputs.model < 8:
-        car = replace(car, whole_patches="turning" if inputs.model == 7 else "none")
+    car = replace(car, whole_patches=PATCHES_THEN.get(inputs.model, "none"))
     if inputs.model < 5:
         car = replace(car, sensitivity=None, patches_together=False)
     if inputs.model < 4:

@@ -195,6 +195,22 @@ def test_shares_of_variance_of_a_known_function() -> None:
     assert shares["c and d"] < 0.01
 
 
+def test_shares_of_what_does_the_opposite_in_two_kinds_of_draws() -> None:
+    """y = 2 s a + b + 3 s, s the sign of c: variances 4, 1 and 9, the last of which is what parts the kinds (closed
+    form). Taken as one kind, a explains nothing."""
+    z = np.random.default_rng(9).standard_normal((40_000, 3))
+    s = np.where(z[:, 2] > 0.3, 1.0, -1.0)
+    y = 2 * s * z[:, 0] + z[:, 1] + 3 * s
+    groups = {"a": z[:, :1], "b": z[:, 1:2]}
+    whole = 5 + 9 * (1 - s.mean() ** 2)
+    shares = variance_shares(groups, y, apart=s > 0)
+    assert shares["a"] == pytest.approx(4 / whole, abs=0.01)
+    assert shares["b"] == pytest.approx(1 / whole, abs=0.01)
+    assert variance_shares(groups, y)["a"] < 0.02
+    alike = np.ones(len(y), dtype=bool)
+    assert variance_shares(groups, y, apart=alike) == variance_shares(groups, y)
+
+
 def test_a_constant_is_stable_at_once() -> None:
     result = adaptive_monte_carlo(lambda count, rng: np.full(count, 0.1), rng=np.random.default_rng(7))
     assert result.stable

@@ -196,7 +196,7 @@ def test_the_car_that_a_forecast_starts_from() -> None:
         front_roll_share=0.43,
         front_roll_share_u=0.12,
         patches_together=True,
-        whole_patches="all",
+        whole_patches="paced",
         sensitivity=[0.15, 0.1],
         sensitivity_u=0.1,
     )

@@ -120,12 +120,12 @@ def test_a_forecast_as_it_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         load_N=near(tuple(1e-3 * G * grams for grams in WEIGHTS)),
         load_covariance_N2=rows,
         push=PushedAtRow(position_pct=62.0, position_pct_u=0.7, side="left"),
-        model=8,
+        model=9,
     )
     assert forecast_inputs(of, weighing, seed=3, turn=0.2, draws=700) == asked
-    patches = [asked_of(of, msgspec.structs.replace(asked, model=model))[0].whole_patches for model in (6, 7, 8)]
-    assert patches == ["none", "turning", "all"]  # an older forecast gives its figures again
-    assert [whole_patches_then(model) for model in (1, 3, 4, 5)] == ["none", "none", "turning", "all"]
+    patches = [asked_of(of, msgspec.structs.replace(asked, model=model))[0].whole_patches for model in (6, 7, 8, 9)]
+    assert patches == ["none", "turning", "all", "paced"]  # an older forecast gives its figures again
+    assert [whole_patches_then(model) for model in (1, 3, 4, 5, 6)] == ["none", "none", "turning", "all", "paced"]
     assert forecast_inputs(of, weighing, travel=0.031).travel_m == 0.031
     pivot = PivotEstimate(kappa=4.0, kappa_u=0.2, interval=(3.6, 4.4), wheelbase=0.25, count=700, method="draws")
     made = Prediction(

@@ -1,0 +1,178 @@
+"""One moment of a push: the slide on patches, begun from points or from the moment before, and no car outruns its push.
+
+Wheels that all roll the same way are held by their drag alone. Where steered wheels and a falling floor overcome it,
+least power sends the car off along its own axis, a hundred times as fast as the finger goes: a balance of forces that
+a car gets to, from rest, by its own inertia only, long after the push. Up to then the car drives along more slowly, and
+once it is faster than the finger it leaves it behind, which ends the push. What such a push turns the car by is told by
+its last moment: the car drives along as fast as the finger goes, and what would drive it faster accelerates it.
+Cars that drag holds never come there: their pivot lies between their wheels, and farther behind the finger than that.
+Source: d'Alembert's principle for the motion along; least power for the rest of it.
+"""
+
+from dataclasses import fields, replace
+from typing import Protocol
+
+import numpy as np
+
+from analysis.base.arrays import BoolArray, FloatArray
+from analysis.sliding.contacts import Contacts
+from analysis.sliding.finger import Finger, LoadTransfer, check_finger
+from analysis.sliding.motion import SlideMotion, merge, pick
+from analysis.sliding.solve import solve_push, solve_some
+from analysis.whole_push.carried_on import carried_on
+from analysis.whole_push.patch import at_patches
+from analysis.whole_push.together import PushBatch
+
+NEAR_STEPS = 16
+"""Of a search from the motion a moment ago, which is the quicker way or none."""
+PACE = 1.0
+"""Of the finger's speed: how fast a car drives along its own axis at most."""
+PACE_SLACK = 1e-6
+"""Of the pace, and of the grip."""
+MOST_TURN = 20.0
+"""rad per m of the finger, from which that begins."""
+PACE_ROUNDS = 4
+"""In which the pace of a car along a finger that rubs is found: each leaves a tenth or so of what was wrong."""
+
+
+class Solve(Protocol):
+    """How the motion of points is found: `solve_push` or `solve_some`."""
+
+    def __call__(self, contacts: Contacts, finger: Finger, *, transfer: LoadTransfer | None = None) -> SlideMotion: ...
+
+
+def slide_begins(contacts: Contacts, finger: Finger, transfer: LoadTransfer | None) -> SlideMotion:
+    """The motion (...,) with which pushes begin, on the patches of the contacts.
+
+    Raises InputError as `solve_push` does.
+    """
+    motion = _from_points(solve_push, contacts, finger, transfer)
+    if contacts.whole != "paced" or motion.power.ndim > 1:
+        return motion
+    flat = _shaped(motion, (motion.power.size,))
+    push = PushBatch(contacts=contacts, finger=finger, transfer=transfer, count=motion.power.size)
+    return _shaped(_kept_to_pace(flat, push), motion.power.shape)
+
+
+def slide_goes_on(
+    contacts: Contacts, finger: Finger, transfer: LoadTransfer | None, last: SlideMotion, *, partly: bool
+) -> SlideMotion:
+    """The motion (...,) of pushes that moved so a moment ago (`last`). partly: they are some of a larger batch.
+
+    Raises InputError as `solve_push` does.
+    """
+    solve = solve_some if partly else solve_push
+    if contacts.whole != "paced" or last.power.ndim > 1:
+        return _goes_on(contacts, finger, transfer, last, solve)
+    if last.power.ndim == 0:
+        one = PushBatch(contacts=contacts, finger=finger, transfer=transfer, count=1).picked(np.zeros(1, dtype=np.intp))
+        motion = slide_goes_on(one.contacts, one.finger, one.transfer, _shaped(last, (1,)), partly=partly)
+        return _shaped(motion, ())
+    push = PushBatch(contacts=contacts, finger=finger, transfer=transfer, count=last.power.size)
+    ran = at_pace(last)
+    if not ran.any():
+        return _kept_to_pace(_goes_on(contacts, finger, transfer, last, solve), push)
+    away = np.flatnonzero(ran)  # most likely they still are
+    held, outrun = _held_back(push.picked(away), pick(last, away), goes_on=True)
+    motion = merge(last, held, away[outrun], outrun)
+    rows = np.setdiff1d(np.arange(push.count), away[outrun])
+    if rows.size:
+        some = push.picked(rows)
+        free = _goes_on(some.contacts, some.finger, some.transfer, pick(last, rows), solve_some)
+        motion = merge(motion, _kept_to_pace(free, some), rows, np.arange(rows.size))
+    return motion
+
+
+def _from_points(solve: Solve, contacts: Contacts, finger: Finger, transfer: LoadTransfer | None) -> SlideMotion:
+    """The motion on patches, begun from that of points."""
+    return at_patches(solve(contacts, finger, transfer=transfer), contacts, finger, transfer)
+
+
+def _goes_on(
+    contacts: Contacts, finger: Finger, transfer: LoadTransfer | None, last: SlideMotion, solve: Solve
+) -> SlideMotion:
+    """From the last motion where that leads to the end, else from that of points."""
+    if contacts.patch is None or contacts.whole not in ("all", "paced"):
+        return _from_points(solve, contacts, finger, transfer)
+    motion, found = carried_on(last, contacts, finger, transfer, most=NEAR_STEPS)
+    motion, rows = replace(motion, certified=found), np.flatnonzero(~found)
+    if not rows.size:
+        return motion
+    if found.ndim != 1:
+        return _from_points(solve, contacts, finger, transfer)
+    lost = PushBatch(contacts=contacts, finger=finger, transfer=transfer, count=found.size).picked(rows)
+    again = _from_points(solve_some, lost.contacts, lost.finger, lost.transfer)
+    return merge(motion, again, rows, np.arange(rows.size))
+
+
+def at_pace(motion: SlideMotion) -> BoolArray:
+    """(...,): cars that drive along as fast as the finger goes, or faster, and slip under it."""
+    return np.asarray(~motion.finger_sticks & (np.abs(motion.twist[..., 0]) >= PACE * (1.0 - PACE_SLACK)), bool)
+
+
+def _kept_to_pace(motion: SlideMotion, push: PushBatch) -> SlideMotion:
+    """The motion (k,) with those held back that would outrun the finger."""
+    rows = np.flatnonzero(at_pace(motion) & ~motion.no_friction & ~motion.tips)
+    if not rows.size or push.finger.kind == "sticking":
+        return motion
+    held, outrun = _held_back(push.picked(rows), pick(motion, rows), goes_on=False)
+    return merge(motion, held, rows[outrun], outrun)
+
+
+def _held_back(push: PushBatch, near: SlideMotion, *, goes_on: bool) -> tuple[SlideMotion, BoolArray]:
+    """The motion (k,) of cars that drive along just as fast as the finger goes, ahead or back as `near` does, and
+    (k,) whether they would go faster if nothing held them. goes_on: `near` was held back, too, a moment ago.
+
+    What holds a car back acts in its middle line, as its inertia does. With the finger's press it holds still, or at a
+    given speed, the point in which that line meets the line of the press: a finger that sticks there does the same.
+    """
+    touch = check_finger(push.finger)
+    normal = touch.direction
+    across = np.stack([-normal[:, 1], normal[:, 0]], axis=-1)
+    ahead = np.sign(near.twist[:, 0])
+    press, rounds = normal, 1
+    if touch.kind == "rubbing":  # along the edge of the finger's cone
+        way = np.sign((near.push_force * across).sum(axis=-1))
+        press = normal + (way * touch.friction)[:, None] * across
+        press, rounds = press / np.hypot(press[:, 0], press[:, 1])[:, None], PACE_ROUNDS
+    wanted = (touch.motion * normal).sum(axis=-1)
+    reach = -touch.place[:, 1] / press[:, 1]
+    place = touch.place + reach[:, None] * press  # y = 0
+    lever = ((place - touch.place) * across).sum(axis=-1)  # of a turn about there, to what the finger goes by
+    turn = np.clip(near.twist[:, 2], -MOST_TURN, MOST_TURN)
+    motion = replace(near, finger_sticks=np.ones_like(near.finger_sticks)) if goes_on else None
+    for _ in range(rounds):
+        speed = np.stack([PACE * ahead, np.zeros_like(ahead)], axis=-1)
+        speed[:, 1] = (wanted - speed[:, 0] * normal[:, 0] - turn * lever) / normal[:, 1]
+        pace = np.hypot(speed[:, 0], speed[:, 1])
+        finger = Finger(kind="sticking", place=place, direction=speed, height=touch.height)
+        if motion is None:
+            motion = _from_points(solve_some, push.contacts, finger, push.transfer)
+        else:
+            motion = _goes_on(push.contacts, finger, push.transfer, _faster(motion, 1.0 / pace), solve_some)
+        motion = _faster(motion, pace)
+        turn = motion.twist[:, 2]
+    assert motion is not None
+    pressing = motion.push_force[:, 1] / press[:, 1]
+    drives = motion.push_force[:, 0] - pressing * press[:, 0]  # what it takes to hold the car to that pace
+    outrun = (drives * ahead <= PACE_SLACK * motion.load.sum(axis=-1)) & (pressing > 0.0)
+    force = pressing[:, None] * press
+    slips = np.zeros_like(motion.finger_sticks)
+    return replace(motion, push_force=force, finger_sticks=slips), np.asarray(outrun, bool)
+
+
+def _faster(motion: SlideMotion, pace: FloatArray) -> SlideMotion:
+    """The same slide (k,) so many times as fast."""
+    return replace(
+        motion,
+        twist=motion.twist * pace[:, None],
+        roll_speed=motion.roll_speed * pace[:, None],
+        power=motion.power * pace,
+    )
+
+
+def _shaped(motion: SlideMotion, batch: tuple[int, ...]) -> SlideMotion:
+    """With other leading axes."""
+    rank = motion.power.ndim
+    each = {one.name: getattr(motion, one.name) for one in fields(SlideMotion)}
+    return SlideMotion(**{name: value.reshape((*batch, *value.shape[rank:])) for name, value in each.items()})
