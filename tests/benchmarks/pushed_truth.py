@@ -4,8 +4,10 @@ Nothing of the solver under test is in it. Every tyre is a rectangle of 8 by 4 p
 turns at the speed that loses least, held by bearings (N) and by a share of what the tyre grips. Grip differs along and
 across, falls with the load, may rise with the sliding speed; the floor falls; the push's height moves load. The square
 root in friction's power is smoothed, less and less (1e-5 of the finger's speed in the end). Pushes are followed by the
-midpoint rule in many small steps. Source: principle of least power (friction that does not depend on speed); what
-depends on load or speed is found by repetition.
+midpoint rule in many small steps. Steered wheels on a falling floor may send a car off along its own axis, up to a
+hundred times as fast as a slippery finger goes, as a balance of forces; from rest it is pushed only until it is as fast
+as the finger, and that is the speed at which such cars are taken. Source: principle of least power (friction that does
+not depend on speed); what depends on load or speed is found by repetition.
 
 Arrays of n cars, SI, wheels FL, FR, RL, RR; car axes, origin on the floor below the middle of the rear axle.
 """
@@ -228,6 +230,24 @@ def _settled(cars: TrueCars, touch: _Touch, height: FloatArray, state: _State, l
     return touch.start + np.einsum("nij,nj->ni", touch.basis, state.z)
 
 
+def _at_the_finger_s_pace(
+    cars: TrueCars, touch: _Touch, height: FloatArray, state: _State, twist: FloatArray, levels: FloatArray
+) -> FloatArray:
+    """The twist (n, 3), found anew where the car would drive along faster than the finger goes; state is changed."""
+    rows = np.flatnonzero(np.abs(twist[:, 0]) > 1.0)
+    if not rows.size:
+        return twist
+    some = cars.rows(rows)
+    start, basis = touch.start[rows].copy(), touch.basis[rows]
+    start[:, 0] = np.sign(twist[rows, 0])
+    slower = _fresh(some)
+    twist = twist.copy()
+    twist[rows] = _settled(some, _Touch(start, basis, (True, touch.fixed[1])), height[rows], slower, levels)
+    for name in ("load", "grip", "force", "wheels"):
+        getattr(state, name)[rows] = getattr(slower, name)
+    return twist
+
+
 def _fresh(cars: TrueCars) -> _State:
     n = len(cars.load)
     return _State(np.zeros((n, 2)), np.zeros((n, 4)), cars.load.copy(), cars.grip.copy(), np.zeros((n, 2)))
@@ -270,9 +290,10 @@ def _pushed(
 ) -> FloatArray:
     """(n, 3): the twist under the finger. states: where the searches start, of a tip that holds and one that slips."""
     holds = push.sticks or push.rubs is not None
-    twist = _settled(cars, _touch(push, turn, at, holds=holds), push.height, states[0], levels)
+    touch = _touch(push, turn, at, holds=holds)
+    twist = _settled(cars, touch, push.height, states[0], levels)
     if push.rubs is None:
-        return twist
+        return twist if holds else _at_the_finger_s_pace(cars, touch, push.height, states[0], twist, LEVELS)
     shear, press = states[0].force[:, 0], push.side * states[0].force[:, 1]
     slips = np.abs(shear) > push.rubs * press
     if not slips.any():
@@ -336,7 +357,9 @@ def true_balance(cars: TrueCars, push: TruePush) -> FloatArray:
     start, basis = np.zeros((n, 3)), np.zeros((n, 3, 2))
     start[:, 1], basis[:, 0, 0] = push.side, 1.0
     state = _fresh(cars)
-    _settled(cars, _Touch(start, basis, (False, True)), push.height, state, LEVELS)
+    touch = _Touch(start, basis, (False, True))
+    twist = _settled(cars, touch, push.height, state, LEVELS)
+    _at_the_finger_s_pace(cars, touch, push.height, state, twist, LEVELS)
     weight = cars.load.sum(-1)
     middle = (cars.load[..., None] * cars.place).sum(1) / weight[:, None]
     moment = np.einsum("nwi,nwi->n", state.wheels, _wheel_maps(cars)[..., 2])

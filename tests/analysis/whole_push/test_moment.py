@@ -5,7 +5,9 @@ its own axis as the finger that pushes it; Coulomb's friction, a wheel giving at
 direction.
 """
 
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,6 +18,10 @@ from analysis.sliding.finger import FingerKind
 from analysis.whole_push.finite import Until, integrate_push
 from analysis.whole_push.moment import at_pace, slide_begins, slide_goes_on
 from analysis.whole_push.patch import at_patches
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks"))
+
+from pushed_truth import TrueCars, TruePush, true_balance, true_kappa
 
 L, HALF, SIDE = 0.26, 0.085, -0.095
 PLACE = np.array([[L, HALF], [L, -HALF], [0.0, HALF], [0.0, -HALF]])
@@ -86,6 +92,33 @@ def test_a_car_from_rest(station: float, steer: np.ndarray, kind: FingerKind, fr
     assert got.kappa(L / 2) == pytest.approx(last, rel=2e-3)  # slip that fades and steps of time leave 0.1 %
     assert got.kappa(L / 2) == pytest.approx(whole, rel=0.02)  # half of what it gains counts on its way
     assert abs(solve_push(car(steer), tip).kappa(L / 2)) < 0.1 * abs(whole)
+
+
+@pytest.mark.parametrize("steer", [STEER, -STEER])
+def test_the_truth_of_the_benchmarks_starts_from_rest_too(steer: np.ndarray) -> None:
+    """Straight at the centre of friction (statics); it had been 12 to 50 mm off where the car drove off."""
+    balance = (LOAD * PLACE[:, 0]).sum() / LOAD.sum()
+    one, four = np.ones(1), np.ones((1, 4))
+    cars = TrueCars(
+        place=PLACE[None],
+        load=LOAD[None],
+        grip=GRIP * four,
+        along=four,
+        share=DRAG[None],
+        bearing=0.0 * four,
+        heading=steer[None],
+        patch=np.full((1, 4, 2), 1e-4),
+        fall=np.zeros((1, 2)),
+        sensitivity=0.0 * one,
+        roll_share=0.5 * one,
+        faster=0.0 * one,
+    )
+    push = TruePush(station=0.22 * one, side=one, height=0.0 * one, angle=0.0 * one, finger_y=SIDE * one)
+    told = true_kappa(cars, push, L / 2 * one, turn=0.1, travel=0.06)[0]
+    assert told == pytest.approx(from_rest(0.22, steer, 0.0)[1], rel=2e-3)
+    assert true_balance(cars, push)[0] == pytest.approx(balance, abs=2e-4)
+    beside = [from_rest(balance + away, steer, 0.0)[0] for away in (-0.005, 0.005)]
+    assert beside[0] < -6.0 < 6.0 < beside[1]
 
 
 def many(n: int = 40) -> Contacts:
