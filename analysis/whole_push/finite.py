@@ -6,12 +6,14 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, FloatArray, IntArray
 from analysis.base.errors import InputError
 from analysis.sliding import Contacts, Finger, LoadTransfer, SlideMotion
 from analysis.sliding.contacts import check_contacts
 from analysis.sliding.finger import check_finger
+from analysis.sliding.motion import pick
 from analysis.whole_push.moment import slide_begins, slide_goes_on
+from analysis.whole_push.together import PushBatch
 
 Rule = Literal["fixed on car", "fixed on floor"]
 
@@ -181,6 +183,16 @@ class PushRates:
         """From another moment than the start, of some of many pushes, with the certificates (...,) and the motion so
         far."""
         self.worst, self.good, self.last, self.partly = worst, good, last, True
+
+    def some(self, rows: IntArray) -> "PushRates":
+        """Of some of many pushes (k,), as far as they are. rows: which."""
+        if rows.size == self.worst.size:
+            return self
+        batch = PushBatch(contacts=self.contacts, finger=self.finger, transfer=self.transfer, count=self.worst.size)
+        part = batch.picked(rows)
+        rates = PushRates(part.contacts, part.finger, part.transfer, self.rule, self.turn[rows], self.travel[rows])
+        rates.go_on(self.worst[rows], self.good[rows], pick(self.last, rows))
+        return rates
 
     def touched(self, pose: FloatArray) -> FloatArray:
         """(..., 2), touched point in car axes."""

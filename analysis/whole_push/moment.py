@@ -9,7 +9,7 @@ Cars that drag holds never come there: their pivot lies between their wheels, an
 Source: d'Alembert's principle for the motion along; least power for the rest of it.
 """
 
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Protocol
 
 import numpy as np
@@ -72,15 +72,48 @@ def slide_goes_on(
     ran = at_pace(last)
     if not ran.any():
         return _kept_to_pace(_goes_on(contacts, finger, transfer, last, solve), push)
-    away = np.flatnonzero(ran)  # most likely they still are
-    held, outrun = _held_back(push.picked(away), pick(last, away), goes_on=True)
-    motion = merge(last, held, away[outrun], outrun)
-    rows = np.setdiff1d(np.arange(push.count), away[outrun])
+    motion, settled = _both(push, last, ran)
+    motion = _kept_to_pace(motion, push, among=settled & ~ran)
+    rows = np.flatnonzero(~settled)
     if rows.size:
         some = push.picked(rows)
-        free = _goes_on(some.contacts, some.finger, some.transfer, pick(last, rows), solve_some)
+        free = _from_points(solve_some, some.contacts, some.finger, some.transfer)
         motion = merge(motion, _kept_to_pace(free, some), rows, np.arange(rows.size))
     return motion
+
+
+def _both(push: PushBatch, last: SlideMotion, ran: BoolArray) -> tuple[SlideMotion, BoolArray]:
+    """The motion (k,) of those that were at pace a moment ago (`ran`), most likely still held back, and of the others,
+    and (k,) whether it is right so far."""
+    rows = np.flatnonzero(ran)
+    some = push.picked(rows)
+    if push.finger.kind == "rubbing" or push.contacts.patch is None:
+        held, outrun = _held_back(some, pick(last, rows))
+        motion = merge(last, held, rows, np.arange(rows.size))
+        others = np.flatnonzero(~ran)
+        settled = np.ones(push.count, dtype=bool)
+        settled[rows] = outrun
+        if others.size:
+            rest = push.picked(others)
+            free = _goes_on(rest.contacts, rest.finger, rest.transfer, pick(last, others), solve_some)
+            motion = merge(motion, free, others, np.arange(others.size))
+        return motion, settled
+    touch, brace = check_finger(push.finger), _Brace.of(some, pick(last, rows))
+    speed, pace = brace.speed(np.zeros(rows.size))
+    place, normal, way = (
+        np.broadcast_to(one, (push.count, 2)).copy() for one in (touch.place, touch.direction, touch.motion)
+    )
+    place[rows], normal[rows], way[rows] = brace.place, speed, speed
+    near = merge(last, _faster(pick(last, rows), 1.0 / pace), rows, np.arange(rows.size))
+    finger = Finger(kind="rolling", place=place, direction=normal, motion=way, height=touch.height)
+    near = replace(near, finger_sticks=ran)  # at the place where the line of its press meets the middle line
+    motion, found = carried_on(near, push.contacts, finger, push.transfer, most=NEAR_STEPS)
+    held, outrun = brace.told(_faster(pick(motion, rows), pace))
+    motion = merge(replace(motion, certified=found), held, rows, np.arange(rows.size))
+    motion.certified[rows] = found[rows]
+    settled = found.copy()
+    settled[rows] &= outrun
+    return motion, settled
 
 
 def _from_points(solve: Solve, contacts: Contacts, finger: Finger, transfer: LoadTransfer | None) -> SlideMotion:
@@ -110,42 +143,24 @@ def at_pace(motion: SlideMotion) -> BoolArray:
     return np.asarray(~motion.finger_sticks & (np.abs(motion.twist[..., 0]) >= PACE * (1.0 - PACE_SLACK)), bool)
 
 
-def _kept_to_pace(motion: SlideMotion, push: PushBatch) -> SlideMotion:
-    """The motion (k,) with those held back that would outrun the finger."""
-    rows = np.flatnonzero(at_pace(motion) & ~motion.no_friction & ~motion.tips)
+def _kept_to_pace(motion: SlideMotion, push: PushBatch, among: BoolArray | None = None) -> SlideMotion:
+    """The motion (k,) with those held back that would outrun the finger. among: (k,), of which that is asked."""
+    fast = at_pace(motion) & ~motion.no_friction & ~motion.tips
+    rows = np.flatnonzero(fast if among is None else fast & among)
     if not rows.size or push.finger.kind == "sticking":
         return motion
-    held, outrun = _held_back(push.picked(rows), pick(motion, rows), goes_on=False)
+    held, outrun = _held_back(push.picked(rows), pick(motion, rows))
     return merge(motion, held, rows[outrun], outrun)
 
 
-def _held_back(push: PushBatch, near: SlideMotion, *, goes_on: bool) -> tuple[SlideMotion, BoolArray]:
+def _held_back(push: PushBatch, near: SlideMotion) -> tuple[SlideMotion, BoolArray]:
     """The motion (k,) of cars that drive along just as fast as the finger goes, ahead or back as `near` does, and
-    (k,) whether they would go faster if nothing held them. goes_on: `near` was held back, too, a moment ago.
-
-    What holds a car back acts in its middle line, as its inertia does. With the finger's press it holds still, or at a
-    given speed, the point in which that line meets the line of the press: a finger that sticks there does the same.
-    """
-    touch = check_finger(push.finger)
-    normal = touch.direction
-    across = np.stack([-normal[:, 1], normal[:, 0]], axis=-1)
-    ahead = np.sign(near.twist[:, 0])
-    press, rounds = normal, 1
-    if touch.kind == "rubbing":  # along the edge of the finger's cone
-        way = np.sign((near.push_force * across).sum(axis=-1))
-        press = normal + (way * touch.friction)[:, None] * across
-        press, rounds = press / np.hypot(press[:, 0], press[:, 1])[:, None], PACE_ROUNDS
-    wanted = (touch.motion * normal).sum(axis=-1)
-    reach = -touch.place[:, 1] / press[:, 1]
-    place = touch.place + reach[:, None] * press  # y = 0
-    lever = ((place - touch.place) * across).sum(axis=-1)  # of a turn about there, to what the finger goes by
-    turn = np.clip(near.twist[:, 2], -MOST_TURN, MOST_TURN)
-    motion = replace(near, finger_sticks=np.ones_like(near.finger_sticks)) if goes_on else None
-    for _ in range(rounds):
-        speed = np.stack([PACE * ahead, np.zeros_like(ahead)], axis=-1)
-        speed[:, 1] = (wanted - speed[:, 0] * normal[:, 0] - turn * lever) / normal[:, 1]
-        pace = np.hypot(speed[:, 0], speed[:, 1])
-        finger = Finger(kind="sticking", place=place, direction=speed, height=touch.height)
+    (k,) whether they would go faster if nothing held them."""
+    brace = _Brace.of(push, near)
+    turn, motion = np.clip(near.twist[:, 2], -MOST_TURN, MOST_TURN), None
+    for _ in range(PACE_ROUNDS if push.finger.kind == "rubbing" else 1):
+        speed, pace = brace.speed(turn)
+        finger = Finger(kind="sticking", place=brace.place, direction=speed, height=push.finger.height)
         if motion is None:
             motion = _from_points(solve_some, push.contacts, finger, push.transfer)
         else:
@@ -153,12 +168,60 @@ def _held_back(push: PushBatch, near: SlideMotion, *, goes_on: bool) -> tuple[Sl
         motion = _faster(motion, pace)
         turn = motion.twist[:, 2]
     assert motion is not None
-    pressing = motion.push_force[:, 1] / press[:, 1]
-    drives = motion.push_force[:, 0] - pressing * press[:, 0]  # what it takes to hold the car to that pace
-    outrun = (drives * ahead <= PACE_SLACK * motion.load.sum(axis=-1)) & (pressing > 0.0)
-    force = pressing[:, None] * press
-    slips = np.zeros_like(motion.finger_sticks)
-    return replace(motion, push_force=force, finger_sticks=slips), np.asarray(outrun, bool)
+    return brace.told(motion)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Brace:
+    """What holds k cars back to the finger's pace, beside its press.
+
+    It acts in the car's middle line, as inertia does. Both together hold still, or at a given speed, the point in which
+    that line meets the line of the press: a finger that sticks there does the same.
+    ahead: (k,), 1 or -1.  wanted: (k,), speed of the touched point along the normal (k, 2).  press: (k, 2), along which
+    the finger pushes.  place: (k, 2) m.  lever: (k,) m, of a turn about there, to what the finger goes by.
+    """
+
+    ahead: FloatArray
+    wanted: FloatArray
+    normal: FloatArray
+    press: FloatArray
+    place: FloatArray
+    lever: FloatArray
+
+    @staticmethod
+    def of(push: PushBatch, near: SlideMotion) -> "_Brace":
+        """For pushes of cars that move so, or nearly."""
+        touch = check_finger(push.finger)
+        press = normal = touch.direction
+        across = np.stack([-normal[:, 1], normal[:, 0]], axis=-1)
+        if touch.kind == "rubbing":  # along the edge of the finger's cone
+            way = np.sign((near.push_force * across).sum(axis=-1))
+            press = normal + (way * touch.friction)[:, None] * across
+            press = press / np.hypot(press[:, 0], press[:, 1])[:, None]
+        place = touch.place - (touch.place[:, 1] / press[:, 1])[:, None] * press  # y = 0
+        return _Brace(
+            ahead=np.sign(near.twist[:, 0]),
+            wanted=(touch.motion * normal).sum(axis=-1),
+            normal=normal,
+            press=press,
+            place=place,
+            lever=((place - touch.place) * across).sum(axis=-1),
+        )
+
+    def speed(self, turn: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """(k, 2) of the place, and its size, where the car turns so (k,)."""
+        along = PACE * self.ahead
+        aside = (self.wanted - along * self.normal[:, 0] - turn * self.lever) / self.normal[:, 1]
+        return np.stack([along, aside], axis=-1), np.hypot(along, aside)
+
+    def told(self, motion: SlideMotion) -> tuple[SlideMotion, BoolArray]:
+        """The motion (k,) with the finger's own press, and (k,) whether the car would go faster without the brace."""
+        pressing = motion.push_force[:, 1] / self.press[:, 1]
+        holds = motion.push_force[:, 0] - pressing * self.press[:, 0]
+        outrun = (holds * self.ahead <= PACE_SLACK * motion.load.sum(axis=-1)) & (pressing > 0.0)
+        slips = np.zeros_like(motion.finger_sticks)
+        force = pressing[:, None] * self.press
+        return replace(motion, push_force=force, finger_sticks=slips), np.asarray(outrun, bool)
 
 
 def _faster(motion: SlideMotion, pace: FloatArray) -> SlideMotion:

@@ -20,7 +20,7 @@ class Carried:
 
     rest, nominal, bearing: N.  factor: grip factors under the nominal loads, sensitivity: how they fall with more.
     drag: 1 where blocked.  along: grip along over grip across.  mate: see `PatchCars`.  height: (k,) m, of the push.
-    transfer: of k cars; None: loads stay as they are at rest.
+    transfer: of k cars; None: loads stay as they are at rest.  slope: (2, n, k), see `load_slope`; None without it.
     """
 
     rest: FloatArray
@@ -33,22 +33,22 @@ class Carried:
     mate: FloatArray
     height: FloatArray
     transfer: LoadTransfer | None
+    slope: FloatArray | None
 
     def some(self, rows: IntArray) -> "Carried":
         """Of some. rows: which."""
-        arrays = [one.name for one in fields(Carried) if one.name != "transfer"]
         transfer = None if self.transfer is None else pick_transfer(self.transfer, rows)
-        return Carried(**{name: getattr(self, name)[..., rows] for name in arrays}, transfer=transfer)
+        slope = None if self.slope is None else self.slope[..., rows]
+        return Carried(**{name: getattr(self, name)[..., rows] for name in CARRIED}, transfer=transfer, slope=slope)
 
     def load(self, push: FloatArray) -> tuple[FloatArray, BoolArray]:
         """(n, k) N under a push (2, k) N, and (k,) whether it tips the car."""
         tips = np.zeros(push.shape[1], dtype=bool)
-        if self.transfer is None:
+        if self.transfer is None or self.slope is None:
             return self.rest, tips
-        slope = load_slope(self.rest, self.height, self.transfer)
-        load = self.rest + slope[1] * push[1]
+        load = self.rest + self.slope[1] * push[1]
         if self.transfer.wheelbase is not None:
-            load += slope[0] * push[0]
+            load += self.slope[0] * push[0]
         lifted = np.flatnonzero(load.min(axis=0) < 0.0)
         if lifted.size:
             transfer = pick_transfer(self.transfer, lifted)
@@ -62,6 +62,9 @@ class Carried:
         left = np.maximum(left_of_grip(self.sensitivity, load, self.nominal), 0.0)
         grip = self.factor * left * load
         return grip, held_back(grip, self.drag, self.bearing, self.along, self.mate)
+
+
+CARRIED = [one.name for one in fields(Carried) if one.name not in ("transfer", "slope")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,8 +115,11 @@ class PatchCars:
 
 def cars_last(value: object, batch: tuple[int, ...], *more: int) -> FloatArray:
     """(*more, k): something of every car of a batch, with `more` numbers each, the cars last."""
-    full = np.broadcast_to(np.asarray(value, dtype=float), (*batch, *more)).reshape(-1, *more)
-    return np.ascontiguousarray(np.moveaxis(full, 0, -1))
+    full = np.asarray(value, dtype=float)
+    if full.shape != (*batch, *more):
+        full = np.broadcast_to(full, (*batch, *more))
+    full = full.reshape(-1, *more)
+    return np.ascontiguousarray(full.transpose((*range(1, full.ndim), 0)))
 
 
 def cars_at_rest(
@@ -134,6 +140,7 @@ def cars_at_rest(
     nominal = rest.mean(0) if contacts.nominal_load is None else rows(contacts.nominal_load, n)
     mate = mates(rows(0 if contacts.coupling is None else contacts.coupling, n))
     k = rest.shape[1]
+    lifted, leaning = rows(height), None if transfer is None else flatten_transfer(transfer, (k,))
     carried = Carried(
         rest=rest,
         nominal=np.broadcast_to(nominal, rest.shape),
@@ -143,8 +150,9 @@ def cars_at_rest(
         drag=rows(contacts.drag, n),
         along=along,
         mate=mate,
-        height=rows(height),
-        transfer=None if transfer is None else flatten_transfer(transfer, (k,)),
+        height=lifted,
+        transfer=leaning,
+        slope=None if leaning is None else load_slope(rest, lifted, leaning),
     )
     half = 0.5 * np.moveaxis(rows(contacts.patch, n, 2), 1, 0)
     fall = (0.0, 0.0) if contacts.fall is None else contacts.fall

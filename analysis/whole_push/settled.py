@@ -74,7 +74,7 @@ def integrate_settled(
         rates.go_on(state.residual[rows], state.certified[rows], pick(state.motion, rows))
         step = np.minimum(state.step[rows], 1.0 - state.clock[rows])
         end, slopes = _stepped(rates, state.pose[rows], state.slope[rows], step)
-        error = np.abs(np.einsum("s,sni->ni", _ERROR, slopes[:STAGES])) * step[:, None]
+        error = np.abs(np.einsum("s,sni->ni", _ERROR, slopes)) * step[:, None]
         off = _of_kappa(error, end, state.clock[rows] + step, mid[rows], lever[rows]) / tolerance
         state.tries[rows] += 1
         least = np.where(state.tries[rows] < PATIENCE, LEAST_STEP, HURRIED)
@@ -82,14 +82,8 @@ def integrate_settled(
         with np.errstate(divide="ignore"):
             factor = np.clip(CAREFUL * off ** (-1.0 / ORDER), SHRINK, GROW)
         state.step[rows] = np.maximum(step * factor, least)
-        gone = rows[taken]
-        state.pose[gone], state.slope[gone] = end[taken], slopes[-1][taken]
-        last = state.clock[gone] + step[taken]
-        state.clock[gone] = np.where(last > 1.0 - 1e-12, 1.0, last)
-        state.residual[gone], state.certified[gone] = rates.worst[taken], rates.good[taken]
-        if gone.size:
-            state.motion = merge(state.motion, rates.last, gone, np.flatnonzero(taken))
-        state.note(gone, rates.touched(end)[..., 0][taken])
+        if taken.any():
+            state.go_on(rows, np.flatnonzero(taken), rates, end, step)
     kappa, moved = swing(state.pose, mid)
     balance = np.broadcast_to(centre_of_friction(pushes.contacts), n)
     apart = [state.rearmost - balance, state.foremost - balance]
@@ -122,9 +116,18 @@ class _State:
     tries: IntArray
     motion: SlideMotion
 
-    def note(self, rows: IntArray, station: FloatArray) -> None:
-        self.rearmost[rows] = np.minimum(self.rearmost[rows], station)
-        self.foremost[rows] = np.maximum(self.foremost[rows], station)
+    def go_on(self, rows: IntArray, taken: IntArray, rates: PushRates, end: FloatArray, step: FloatArray) -> None:
+        """Take some (`taken`) of the steps (k,) of the pushes `rows` to the poses `end` (k, 4)."""
+        gone, end = rows[taken], end[taken]
+        rates = rates.some(taken)
+        self.pose[gone], self.slope[gone] = end, rates.rate(end)
+        last = self.clock[gone] + step[taken]
+        self.clock[gone] = np.where(last > 1.0 - 1e-12, 1.0, last)
+        self.residual[gone], self.certified[gone] = rates.worst, rates.good
+        self.motion = merge(self.motion, rates.last, gone, np.arange(gone.size))
+        station = rates.touched(end)[..., 0]
+        self.rearmost[gone] = np.minimum(self.rearmost[gone], station)
+        self.foremost[gone] = np.maximum(self.foremost[gone], station)
 
 
 def _at_start(pushes: PushBatch, rule: Rule, limit: FloatArray, longest: FloatArray) -> tuple[_State, SlideMotion]:
@@ -157,14 +160,12 @@ def _repeated(motion: SlideMotion, count: int) -> SlideMotion:
 
 
 def _stepped(rates: PushRates, pose: FloatArray, slope: FloatArray, step: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Poses (k, 4) after one step of each (k,), and the slopes (stages + 1, k, 4) on the way, the last at its end."""
-    slopes = np.empty((STAGES + 1, *pose.shape))
+    """Poses (k, 4) after one step of each (k,), and the slopes (stages, k, 4) on the way."""
+    slopes = np.empty((STAGES, *pose.shape))
     slopes[0] = slope
     for stage in range(1, STAGES):
         slopes[stage] = rates.rate(pose + step[:, None] * np.einsum("s,sni->ni", _LOOKS[stage, :stage], slopes[:stage]))
-    end = pose + step[:, None] * np.einsum("s,sni->ni", _STEP, slopes[:STAGES])
-    slopes[STAGES] = rates.rate(end)
-    return end, slopes
+    return pose + step[:, None] * np.einsum("s,sni->ni", _STEP, slopes), slopes
 
 
 def _of_kappa(error: FloatArray, pose: FloatArray, clock: FloatArray, mid: FloatArray, lever: FloatArray) -> FloatArray:
