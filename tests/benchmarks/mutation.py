@@ -5,14 +5,14 @@
 
 A mutant is one small fault in one module (`mutation_kinds.py`), put into a copy of the project. First the tests of the
 chosen modules (TESTS) run once unchanged, under coverage; from then on a mutant meets those of its module's tests that
-run the changed line, the quickest first, until one fails or `--patience` seconds of their usual time are used up. Lines
-that run on import meet all tests of the module. A mutant is noticed when a test fails or when it takes five times the
-usual processor time; hypothesis draws the same examples every time and has no deadline. `--each` draws that many of a
-module's mutants at random (fixed seed). Tests are forked from one process that has the heavy packages in memory.
-With `--control` no fault is put in: what is noticed then is a false alarm of the tests.
-Some survivors change nothing that could be noticed (a boundary that no figure ever meets); they are not taken out, so
-the score is a lower bound. `score` and what stands beside it are of the analysis and the protocol (limit: at least
-0.80); `rig_score` and its like are of everything else in the rig: jobs, log, cards, reports, page, commands, the
+run the changed line, the quickest first, until one fails or `--patience` seconds of their usual time are used up (with
+what is made once for several tests). Lines that run on import meet all tests of the module. A mutant is noticed when a
+test fails or when it takes five times the usual processor time; hypothesis draws the same examples every time and has
+no deadline. `--each` draws that many of a module's mutants at random (fixed seed). Tests are forked from one process
+that has the heavy packages in memory. With `--control` no fault is put in: what is noticed then is a false alarm of the
+tests. Some survivors change nothing that could be noticed (a boundary that no figure ever meets); they are not taken
+out, so the score is a lower bound. `score` and what stands beside it are of the analysis and the protocol (limit: at
+least 0.80); `rig_score` and its like are of everything else in the rig: jobs, log, cards, reports, page, commands, the
 virtual bench. Tests in a real browser are left out, being slow; what only they run counts as noticed by none. The last
 line is one JSON object.
 """
@@ -36,44 +36,33 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import pytest
 from mutation_kinds import Mutant, mutants
 
 ROOT = Path(__file__).parents[2]
 WHOLE_RIG = [
-    "rig/jobs/*/test_*.py",
-    "rig/cards/test_*.py",
-    "rig/cards/*/test_*.py",
-    "rig/command/test_*.py",
-    "rig/report/test_*.py",
-    "rig/report/words/test_*.py",
-    "rig/log/test_*.py",
-    "rig/lookups/test_*.py",
-    "rig/archive/test_*.py",
-    "rig/base/test_*.py",
-    "rig/notebook/test_*.py",
-    "rig/records/test_*.py",
-    "rig/virtual/test_push_truth.py",
+    "rig/[abcjlnrv]*/**/test_*.py",
+    "rig/page/test_*.py",
+    "rig/page/[bcl]*/test_*.py",
+    "rig/page/server/test_[ds]*.py",
+    "rig/test_[cp]*.py",
+    "values/test_*.py",
     "faults/test_[de]*.py",
+    "faults/test_log_busy.py",
+    "faults/test_mixed_up*.py",
+    "faults/test_stalled_machine.py",
     "faults/test_surroundings.py",
+    "faults/test_write_errors.py",
 ]
-"""Tests, in this process, of whole jobs: what is computed in one folder shows in the records and words of another."""
+"""Every test of the rig that runs in this process, the kept benches' among them: what is computed in one folder shows
+in the records and words of another. The protocol (`rig/pads`) has tests of its own, and is judged by those. Left out:
+tests in a browser, of processes that are killed, of another system acted by another process, and drawn requests."""
 TESTS: dict[str, list[str]] = {
     "rig/pads/first_contact/*.py": ["rig/pads/first_contact/test_*.py", "rig/pads/test_patterns.py"],
     "rig/pads/l*.py": ["rig/pads/test_l*.py"],
     "rig/pads/p*.py": ["rig/pads/test_p*.py"],
     "rig/pads/*.py": ["rig/pads/test_bookkeeping.py", "rig/pads/test_[fmrt]*.py"],
-    "rig/virtual/pads*.py": [
-        "rig/virtual/test_pads.py",
-        "firmware_notes/test_agreement.py",
-        "rig/jobs/weighing/test_weighing.py",
-    ],
-    "rig/page/*.py": [
-        "rig/page/bench/test_*.py",
-        "rig/page/live/test_*.py",
-        "rig/page/classroom/test_*.py",
-        "rig/page/server/test_s*.py",
-        "faults/test_stalled_machine.py",
-    ],
+    "rig/virtual/pads*.py": [*WHOLE_RIG, "firmware_notes/test_agreement.py"],
     "rig/*.py": WHOLE_RIG,
     "analysis/base/*.py": ["analysis/*/test_*.py"],
     "analysis/sliding/*.py": ["analysis/sliding/test_*.py", "internals/test_sliding_*.py"],
@@ -107,8 +96,6 @@ TESTS: dict[str, list[str]] = {
 """Modules -> the test files, below tests/, that are to notice their faults; the first pattern that fits counts."""
 PLAIN = {"__init__.py", "errors.py", "arrays.py"}
 """Files with no logic to speak of."""
-VALUES = "values/test_*.py"
-"""Tests of values in whole jobs; they meet every module of the rig but the protocol, which is judged by its own."""
 
 
 def modules() -> list[str]:
@@ -128,40 +115,54 @@ def tests_of(module: str) -> list[str]:
     globs = [
         *globs,
         *(["analysis/*/test_*_refusals.py"] if module.startswith("analysis/") else []),
-        *([VALUES] if of_rig(module) else []),
     ]
     return sorted({str(path.relative_to(ROOT)) for one in globs for path in (ROOT / "tests").glob(one)})
 
 
 @dataclass(slots=True)
 class Usual:
-    """What the tests do unchanged: processor time of each, and which run each line of each module."""
+    """What the tests do unchanged.
+
+    seconds: processor time of each, without what is made once for several.  shared: of what is made once (fixtures of a
+    file or of the run), each by its name.  needs: which of them a test uses.  by_line: module -> line -> the tests that
+    run it, and what is made once.
+    """
 
     seconds: dict[str, float] = field(default_factory=dict)
+    shared: dict[str, float] = field(default_factory=dict)
+    needs: dict[str, set[str]] = field(default_factory=dict)
     by_line: dict[str, dict[int, set[str]]] = field(default_factory=dict)
     failed: str = ""
 
     def meeting(self, module: str, mutant: Mutant, patience_s: float) -> list[str]:
-        """The tests that this mutant meets, the quickest first."""
+        """The tests that this mutant meets, the quickest first; those that share what is made once stand together."""
         files = set(tests_of(module))
         met = set[str]().union(*(self.by_line[module].get(line, set()) for line in mutant.lines))
         names = [name for name in self.seconds if name.split("::")[0] in files]
-        if not met or "" in met:  # runs on import, or in no test
+        # a line that runs on import (or in no test) meets many: first those that run something of this module
+        near = set[str]().union(*self.by_line[module].values())
+        if not met or "" in met:
             met = set(names) if "" in met else set()
-        once = {name.split("::")[0] for name in met if name.endswith("|setup")}  # what is set up for a whole file
-        # a line that runs on import meets many tests: first those that run something of this module
-        near = {name.removesuffix("|setup") for some in self.by_line[module].values() for name in some}
         chosen = sorted(
-            (name for name in names if name in met or name.split("::")[0] in once),
-            key=lambda name: (of_rig(module) and name not in near, self.seconds[name]),
+            (name for name in names if self._among(name, met)),
+            key=lambda name: (of_rig(module) and not self._among(name, near), self.cost([name])),
         )
-        total, kept = 0.0, []
+        kept: list[str] = []
         for name in chosen:
-            total += self.seconds[name]
-            if kept and total > patience_s:
+            if kept and self.cost([*kept, name]) > patience_s:
                 break
             kept.append(name)
-        return kept
+        first = {name.split("::")[0]: place for place, name in reversed(list(enumerate(kept))) if self.needs.get(name)}
+        place = {name: place for place, name in enumerate(kept)}
+        return sorted(kept, key=lambda name: first[name.split("::")[0]] if self.needs.get(name) else place[name])
+
+    def _among(self, name: str, met: set[str]) -> bool:
+        return name in met or not met.isdisjoint(self.needs.get(name, ()))
+
+    def cost(self, names: list[str]) -> float:
+        """Usual processor time of these tests in one run, s."""
+        once = set[str]().union(*(self.needs.get(name, ()) for name in names))
+        return sum(self.seconds[name] for name in names) + sum(self.shared.get(one, 0.0) for one in once)
 
 
 class Chosen:
@@ -170,8 +171,11 @@ class Chosen:
     def __init__(self, names: list[str] | None = None, cover: Any = None) -> None:
         self.names, self.cover = names, cover
         self.seconds: dict[str, float] = {}
+        self.shared: dict[str, float] = {}
+        self.needs: dict[str, list[str]] = {}
         self.failed: list[str] = []
-        self._start = 0.0
+        self._start = self._aside = 0.0
+        self._told = ""
 
     def pytest_collection_modifyitems(self, items: list[Any]) -> None:
         """Keep the chosen ones."""
@@ -181,17 +185,35 @@ class Chosen:
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         """A test begins."""
-        self._start = spent()
+        self._start, self._aside = spent(), 0.0
 
     def pytest_runtest_setup(self, item: Any) -> None:
         """Its fixtures are made; before any of them runs."""
-        self._tell(f"{item.nodeid}|setup")
+        self._tell(item.nodeid)
+        self.needs[item.nodeid] = [
+            f"{given[-1].baseid}::{name}"
+            for name, given in item._fixtureinfo.name2fixturedefs.items()
+            if given[-1].scope != "function"
+        ]
 
-    def pytest_runtest_call(self, item: Any) -> None:
-        """It is run."""
-        self._tell(f"{item.nodeid}|run")
+    @pytest.hookimpl(wrapper=True)
+    def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> Any:
+        """A fixture is made; what it needs itself has been."""
+        if fixturedef.scope == "function":
+            return (yield)
+        name, before, start = f"{fixturedef.baseid}::{fixturedef.argname}", self._told, spent()
+        self._tell(name)
+        try:
+            return (yield)
+        finally:
+            self._tell(before)
+            took = spent() - start
+            self._aside += took
+            self.shared[name] = max(took, self.shared.get(name, 0.0))
+            self.needs.setdefault(request._pyfuncitem.nodeid, []).append(name)  # asked for while it runs
 
     def _tell(self, context: str) -> None:
+        self._told = context
         if self.cover is not None:
             self.cover.switch_context(context)
 
@@ -207,7 +229,7 @@ class Chosen:
 
     def pytest_runtest_logfinish(self, nodeid: str) -> None:
         """A test has ended."""
-        self.seconds[nodeid] = spent() - self._start
+        self.seconds[nodeid] = spent() - self._start - self._aside
 
 
 def spent() -> float:
@@ -249,7 +271,6 @@ def forked(work: Callable[[], int], cpu_s: float, wall_s: float) -> int | None:
 def pytest_in(project: Path, arguments: list[str], plugin: Chosen) -> int:
     """Run pytest in this process, which is a forked one."""
     import hypothesis
-    import pytest
 
     hypothesis.settings.register_profile(
         "alike",
@@ -302,20 +323,21 @@ def usual(project: Path, chosen: list[str]) -> Usual:
         cover.stop()
         cover.save()
         failed = "; ".join(plugin.failed) or (f"pytest ended with {code}" if code else "")  # a file that cannot be read
-        times.write_text(json.dumps([plugin.seconds, failed]))
+        times.write_text(json.dumps([plugin.seconds, plugin.shared, plugin.needs, failed]))
         return code
 
     if forked(work, 7200, 7200) is None or not times.exists():
         return Usual(failed="stopped")
-    seconds, failed = json.loads(times.read_text())
-    result = Usual(seconds=seconds, failed=failed)
+    seconds, shared, needs, failed = json.loads(times.read_text())
+    needs = {name: set(some) for name, some in needs.items()}
+    result = Usual(seconds=seconds, shared=shared, needs=needs, failed=failed)
     import coverage
 
     measured = coverage.CoverageData(str(data))
     measured.read()
     for module in chosen:
         lines = measured.contexts_by_lineno(str(project / module))
-        result.by_line[module] = {line: {name.removesuffix("|run") for name in names} for line, names in lines.items()}
+        result.by_line[module] = {line: set(names) for line, names in lines.items()}
     return result
 
 
@@ -340,7 +362,7 @@ def judge(
             names = known.meeting(module, mutant, patience_s)
             path.write_text(source if control else mutant.text(), encoding="utf-8")
             files = sorted({name.split("::")[0] for name in names})
-            needed = sum(known.seconds[name] for name in names)
+            needed = known.cost(names)
             tried += 1
             if (
                 names
@@ -441,8 +463,6 @@ def heavy() -> None:
         "starlette.testclient",
     ):
         importlib.import_module(name)
-    import pytest
-
     with tempfile.TemporaryDirectory() as empty:
         pytest.main(["-n", "0", "-q", "--co", "-p", "no:cacheprovider", "-p", "no:schemathesis", empty])
     gc.collect()

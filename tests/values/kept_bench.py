@@ -33,6 +33,8 @@ AS_JSON: dict[str, list[str]] = {
     "level": ["pads", "level", "first.toml", "--heights", "0", "0.4", "0.15", "0.05"],
     "moving": ["moving", "car.toml"],
 }
+BEFORE = {"grip": ["sweep", "tilt", "pull", "sweep"]}
+"""Questions whose answer takes what others wrote into the log before."""
 IN_WORDS: dict[str, list[str]] = {
     "weigh typed": ["weigh", "typed.toml"],
     "grip": ["grip", "first.toml"],
@@ -54,18 +56,36 @@ BLANKS = (
 
 
 def heard(folder: Path) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Figures and sentences from a copy of the kept bench in a folder."""
+    """Every figure and sentence, each from a copy of the kept bench of its own below a folder."""
+    figures = {what: figures_of(what, folder / f"{n}-figures") for n, what in enumerate(["records", *AS_JSON])}
+    sentences = {what: sentences_of(what, folder / f"{n}-sentences") for n, what in enumerate(["report", *IN_WORDS])}
+    return figures, sentences
+
+
+def figures_of(what: str, folder: Path) -> Any:
+    """What a command says as JSON (or the log's records), from a copy of the kept bench in a new folder."""
+    if what == "records":
+        return records(KEPT / "log" / "bench-log.sqlite")
+    bench = copied(folder)
+    for name in BEFORE.get(what, ()):
+        run(bench, AS_JSON[name])
+    return blanked_all(json.loads(run(bench, [*AS_JSON[what], "--json"])), bench)
+
+
+def sentences_of(what: str, folder: Path) -> list[str]:
+    """What a command prints (or the report's words), line by line, from a copy of the kept bench in a new folder."""
+    bench = copied(folder)
+    if what == "report":
+        return report(bench)
+    return [line.rstrip() for line in blanked(run(bench, IN_WORDS[what]), bench).splitlines()]
+
+
+def copied(folder: Path) -> Path:
+    """The kept bench below a folder, its log knowing the files there."""
     bench = folder / "bench"
     shutil.copytree(KEPT, bench)
-    log = bench / "log"
-    figures: dict[str, Any] = {"records": records(log / "bench-log.sqlite")}
-    here(log / "bench-log.sqlite", bench)
-    sentences: dict[str, Any] = {"report": report(bench)}
-    for name, arguments in IN_WORDS.items():
-        sentences[name] = [line.rstrip() for line in blanked(run(bench, arguments), bench).splitlines()]
-    for name, arguments in AS_JSON.items():
-        figures[name] = blanked_all(json.loads(run(bench, [*arguments, "--json"])), bench)
-    return figures, sentences
+    here(bench / "log" / "bench-log.sqlite", bench)
+    return bench
 
 
 def records(path: Path) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.values.kept_bench import AS_JSON, IN_WORDS, KEPT, heard
+from tests.values.kept_bench import AS_JSON, IN_WORDS, KEPT, figures_of, sentences_of
 
 RELATIVE = 1e-9
 """Across builds of NumPy and LAPACK, and processors whose vector units differ, sums come out in another order: 1e-12
@@ -20,12 +20,6 @@ of what was summed, grown by solvers. What is small beside the rest of its table
 FOLLOWED = {"predict rolling": 1e-7}
 """Slides that are followed step by step take steps as long as an estimate of their error allows: another rounding may
 choose another length in one of a thousand draws. Processors with and without AVX-512 were 2e-8 apart."""
-
-
-@pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Figures and sentences of this version."""
-    return heard(tmp_path_factory.mktemp("kept"))
 
 
 EXPECTED = json.loads((KEPT / "expected.json").read_text(encoding="utf-8"))
@@ -77,18 +71,15 @@ def test_a_figure_is_compared_with_the_largest_of_its_table(was: Any, other: Any
     assert (apart(was, other) == []) is same
 
 
-def test_every_kind_that_can_be_recalculated_is_in_the_log_and_comes_out_the_same(
-    told: tuple[dict[str, Any], dict[str, Any]],
-) -> None:
-    again = told[0]["recalculate"]
-    assert again["differing"] == []
-    left_out = set(again["not_computed"])
+def test_every_kind_that_can_be_recalculated_is_in_the_log() -> None:
+    left_out = set(EXPECTED["recalculate"]["not_computed"])
     kinds = {one["kind"] for number, one in EXPECTED["records"].items() if number not in left_out}
     assert kinds == {"calibration", "weighing", "push", "prediction", "comparison"}
+    assert EXPECTED["recalculate"]["differing"] == []
 
 
 def of_the_kept(what: dict[str, Any]) -> dict[str, Any]:
-    """Without the records that the commands themselves wrote: how many those are is nobody's promise."""
+    """Without the records that the commands themselves had written when it was made."""
     if "not_computed" not in what:
         return what
     return what | {"not_computed": {n: why for n, why in what["not_computed"].items() if n in EXPECTED["records"]}}
@@ -100,17 +91,18 @@ def unnumbered(lines: list[str]) -> list[str]:
 
 
 @pytest.mark.parametrize("what", ["records", *AS_JSON])
-def test_the_figures_are_the_same(told: tuple[dict[str, Any], dict[str, Any]], what: str) -> None:
-    now = of_the_kept(told[0][what])
-    assert apart(of_the_kept(EXPECTED[what]), now, relative=FOLLOWED.get(what, RELATIVE)) == []
+def test_the_figures_are_the_same(tmp_path: Path, what: str) -> None:
+    now, relative = figures_of(what, tmp_path), FOLLOWED.get(what, RELATIVE)
+    assert apart(of_the_kept(EXPECTED[what]), of_the_kept(now), relative=relative) == []
 
 
 @pytest.mark.parametrize("what", ["report", *IN_WORDS])
-def test_the_sentences_are_the_same(told: tuple[dict[str, Any], dict[str, Any]], what: str) -> None:
+def test_the_sentences_are_the_same(tmp_path: Path, what: str) -> None:
+    now = sentences_of(what, tmp_path)
     if what == "report":
-        assert told[1][what] == SENTENCES[what]
+        assert now == SENTENCES[what]
     else:
-        assert unnumbered(told[1][what]) == unnumbered(SENTENCES[what])
+        assert unnumbered(now) == unnumbered(SENTENCES[what])
 
 
 def test_the_kept_bench_is_small() -> None:
