@@ -200,3 +200,36 @@ def test_two_pads_without_noise_may_stand_alike() -> None:
     """Counts of two values only, as a coarse converter has them at rest, are no sign of one line read twice."""
     counts = np.column_stack([100.0 + np.arange(12) % 2] * 2)
     assert pad_faults(counts) == ()
+
+
+def test_lines_that_came_in_one_piece_are_all_counted_and_an_earlier_time_is_a_restart() -> None:
+    detector = SettledDetector(window_s=1.0)
+    for when in (5.0, 5.0, 5.0, 4.992, 5.1):
+        detector.feed(when, np.array([100.0]))
+    reading = detector.reading()
+    assert reading is not None
+    assert (reading.count, reading.duration) == (5, pytest.approx(0.1))
+    detector.feed(5.1 - 0.011, np.array([100.0]))  # further back than lines of one piece are apart
+    reading = detector.reading()
+    assert reading is not None
+    assert reading.count == 1
+
+
+@pytest.mark.parametrize(("rate", "count"), [(1.0, 16), (0.5, 16), (80.0, 81), (0.4, 13)])
+def test_a_slow_stream_is_looked_at_for_longer_so_that_the_window_holds_sixteen(rate: float, count: int) -> None:
+    """A window of a second: 81 samples at 80 a second; fewer than 16 stretch it, to half a minute and no further."""
+    detector = SettledDetector(window_s=1.0)
+    for i in range(400):
+        detector.feed(i / rate, np.array([100.0 + i % 3]))
+    assert len(detector._rows) == count
+
+
+@pytest.mark.parametrize(("step", "settled"), [(0.0, True), (0.1, True), (0.25, False)])
+def test_shown_weights_rest_where_they_repeat_to_a_digit(step: float, settled: bool) -> None:
+    """A scale that shows tenths and repeats them has no noise to be judged by: its numbers stand still, or do not."""
+    detector = SettledDetector(window_s=2.0, resolution=0.1, shown=True, limits=SHOWN_WEIGHT)
+    for i in range(12):
+        detector.feed(i / 4, np.array([431.2 + step * (i % 2)]))
+    reading = detector.reading()
+    assert reading is not None
+    assert reading.settled is settled
