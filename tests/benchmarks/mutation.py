@@ -1,7 +1,7 @@
 """Mutation testing: how many small faults in the analysis, the pads' protocol and the rest of the rig are noticed?
 
     PYTHONPATH=. python tests/benchmarks/mutation.py [--quick] [--only MODULE ...] [--each N] [--seconds S] [--seed X]
-                                                     [--rig] [--control] [--list]
+                                                     [--rig] [--control] [--kept FOLDER] [--list]
 
 A mutant is one small fault in one module (`mutation_kinds.py`), put into a copy of the project. First the tests of the
 chosen modules (TESTS) run once unchanged, under coverage; from then on a mutant meets those of its module's tests that
@@ -24,22 +24,17 @@ import importlib
 import json
 import os
 import random
-import resource
 import shutil
-import signal
 import sys
 import tempfile
 import time
-import types
-from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
-from mutation_kinds import Mutant, mutants
+from mutation_kinds import mutants
+from mutation_usual import ROOT, Chosen, Usual, forked, pytest_in, usual
 
-ROOT = Path(__file__).parents[2]
 WHOLE_RIG = [
     "rig/[abcjlnrv]*/**/test_*.py",
     "rig/page/test_*.py",
@@ -119,228 +114,6 @@ def tests_of(module: str) -> list[str]:
     return sorted({str(path.relative_to(ROOT)) for one in globs for path in (ROOT / "tests").glob(one)})
 
 
-@dataclass(slots=True)
-class Usual:
-    """What the tests do unchanged.
-
-    seconds: processor time of each, without what is made once for several.  shared: of what is made once (fixtures of a
-    file or of the run), each by its name.  needs: which of them a test uses.  by_line: module -> line -> the tests that
-    run it, and what is made once.
-    """
-
-    seconds: dict[str, float] = field(default_factory=dict)
-    shared: dict[str, float] = field(default_factory=dict)
-    needs: dict[str, set[str]] = field(default_factory=dict)
-    by_line: dict[str, dict[int, set[str]]] = field(default_factory=dict)
-    failed: str = ""
-
-    def meeting(self, module: str, mutant: Mutant, patience_s: float) -> list[str]:
-        """The tests that this mutant meets, the quickest first; those that share what is made once stand together."""
-        files = set(tests_of(module))
-        met = set[str]().union(*(self.by_line[module].get(line, set()) for line in mutant.lines))
-        names = [name for name in self.seconds if name.split("::")[0] in files]
-        # a line that runs on import (or in no test) meets many: first those that run something of this module
-        near = set[str]().union(*self.by_line[module].values())
-        if not met or "" in met:
-            met = set(names) if "" in met else set()
-        chosen = sorted(
-            (name for name in names if self._among(name, met)),
-            key=lambda name: (of_rig(module) and not self._among(name, near), self.cost([name])),
-        )
-        kept: list[str] = []
-        for name in chosen:
-            if kept and self.cost([*kept, name]) > patience_s:
-                break
-            kept.append(name)
-        first = {name.split("::")[0]: place for place, name in reversed(list(enumerate(kept))) if self.needs.get(name)}
-        place = {name: place for place, name in enumerate(kept)}
-        return sorted(kept, key=lambda name: first[name.split("::")[0]] if self.needs.get(name) else place[name])
-
-    def _among(self, name: str, met: set[str]) -> bool:
-        return name in met or not met.isdisjoint(self.needs.get(name, ()))
-
-    def cost(self, names: list[str]) -> float:
-        """Usual processor time of these tests in one run, s."""
-        once = set[str]().union(*(self.needs.get(name, ()) for name in names))
-        return sum(self.seconds[name] for name in names) + sum(self.shared.get(one, 0.0) for one in once)
-
-
-class Chosen:
-    """pytest plug-in: only these tests, in this order; notes how long each takes, and tells `cover` which one runs."""
-
-    def __init__(self, names: list[str] | None = None, cover: Any = None) -> None:
-        self.names, self.cover = names, cover
-        self.seconds: dict[str, float] = {}
-        self.shared: dict[str, float] = {}
-        self.needs: dict[str, list[str]] = {}
-        self.failed: list[str] = []
-        self._start = self._aside = 0.0
-        self._told = ""
-
-    def pytest_collection_modifyitems(self, items: list[Any]) -> None:
-        """Keep the chosen ones."""
-        if self.names is not None:
-            place = {name: i for i, name in enumerate(self.names)}
-            items[:] = sorted((item for item in items if item.nodeid in place), key=lambda item: place[item.nodeid])
-
-    def pytest_runtest_logstart(self, nodeid: str) -> None:
-        """A test begins."""
-        self._start, self._aside = spent(), 0.0
-
-    def pytest_runtest_setup(self, item: Any) -> None:
-        """Its fixtures are made; before any of them runs."""
-        self._tell(item.nodeid)
-        self.needs[item.nodeid] = [
-            f"{given[-1].baseid}::{name}"
-            for name, given in item._fixtureinfo.name2fixturedefs.items()
-            if given[-1].scope != "function"
-        ]
-
-    @pytest.hookimpl(wrapper=True)
-    def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> Any:
-        """A fixture is made; what it needs itself has been."""
-        if fixturedef.scope == "function":
-            return (yield)
-        name, before, start = f"{fixturedef.baseid}::{fixturedef.argname}", self._told, spent()
-        self._tell(name)
-        try:
-            return (yield)
-        finally:
-            self._tell(before)
-            took = spent() - start
-            self._aside += took
-            self.shared[name] = max(took, self.shared.get(name, 0.0))
-            self.needs.setdefault(request._pyfuncitem.nodeid, []).append(name)  # asked for while it runs
-
-    def _tell(self, context: str) -> None:
-        self._told = context
-        if self.cover is not None:
-            self.cover.switch_context(context)
-
-    def pytest_collectreport(self, report: Any) -> None:
-        """A file of tests was read."""
-        if report.failed:
-            self.failed.append(f"{report.nodeid}: {report.longreprtext[-500:]}")
-
-    def pytest_runtest_logreport(self, report: Any) -> None:
-        """A part of a test has been run."""
-        if report.failed:
-            self.failed.append(f"{report.nodeid}: {report.longreprtext[-500:]}")
-
-    def pytest_runtest_logfinish(self, nodeid: str) -> None:
-        """A test has ended."""
-        self.seconds[nodeid] = spent() - self._start - self._aside
-
-
-def spent() -> float:
-    """Processor time of this process and of those that it has waited for, s."""
-    return sum(os.times()[:4])
-
-
-def forked(work: Callable[[], int], cpu_s: float, wall_s: float) -> int | None:
-    """Exit code of some work in a process of its own; None when it was stopped for taking too long."""
-    child = os.fork()
-    if child == 0:
-        code = 99
-        try:
-            os.setsid()
-            resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s) + 1, int(cpu_s) + 2))
-            nothing = os.open(os.devnull, os.O_RDWR)
-            for stream in (0, 1, 2):
-                os.dup2(nothing, stream)
-            code = work()
-        finally:
-            os._exit(code)
-    end = time.monotonic() + wall_s
-    try:
-        while True:
-            done, status = os.waitpid(child, os.WNOHANG)
-            if done:
-                return os.waitstatus_to_exitcode(status)
-            if time.monotonic() > end:
-                return None
-            time.sleep(0.01)
-    finally:
-        try:
-            os.killpg(child, signal.SIGKILL)  # it, and what its tests left behind
-            os.waitpid(child, 0)
-        except (ProcessLookupError, ChildProcessError):
-            pass
-
-
-def pytest_in(project: Path, arguments: list[str], plugin: Chosen) -> int:
-    """Run pytest in this process, which is a forked one."""
-    import hypothesis
-
-    hypothesis.settings.register_profile(
-        "alike",
-        derandomize=True,
-        deadline=None,
-        database=None,
-        print_blob=False,
-        phases=[hypothesis.Phase.explicit, hypothesis.Phase.generate],
-    )
-    os.chdir(project)
-    sys.modules["__main__"] = types.ModuleType("__main__")  # workers that tests start would load this script again
-    away = (ROOT, Path(__file__).parent)
-    sys.path[:] = [str(project), *(path for path in sys.path if Path(path or ".").resolve() not in away)]
-    return int(
-        pytest.main(
-            [
-                "-n",
-                "0",
-                "-q",
-                "-m",
-                "",
-                "-p",
-                "no:cacheprovider",
-                "-p",
-                "no:schemathesis",
-                "-p",
-                "no:unraisableexception",
-                "--hypothesis-profile=alike",
-                *arguments,
-            ],
-            plugins=[plugin],
-        )
-    )
-
-
-def usual(project: Path, chosen: list[str]) -> Usual:
-    """Run the tests of these modules once, unchanged."""
-    files = sorted({file for module in chosen for file in tests_of(module)})
-    data, times = project / "coverage-data", project / "times.json"
-
-    def work() -> int:
-        import coverage
-
-        cover = coverage.Coverage(
-            str(data), config_file=False, source=[str(project / "analysis"), str(project / "rig")]
-        )
-        plugin = Chosen(cover=cover)
-        cover.start()
-        code = pytest_in(project, files, plugin)
-        cover.stop()
-        cover.save()
-        failed = "; ".join(plugin.failed) or (f"pytest ended with {code}" if code else "")  # a file that cannot be read
-        times.write_text(json.dumps([plugin.seconds, plugin.shared, plugin.needs, failed]))
-        return code
-
-    if forked(work, 7200, 7200) is None or not times.exists():
-        return Usual(failed="stopped")
-    seconds, shared, needs, failed = json.loads(times.read_text())
-    needs = {name: set(some) for name, some in needs.items()}
-    result = Usual(seconds=seconds, shared=shared, needs=needs, failed=failed)
-    import coverage
-
-    measured = coverage.CoverageData(str(data))
-    measured.read()
-    for module in chosen:
-        lines = measured.contexts_by_lineno(str(project / module))
-        result.by_line[module] = {line: set(names) for line, names in lines.items()}
-    return result
-
-
 def judge(
     project: Path, module: str, each: int, end: float, patience_s: float, known: Usual, control: bool, seed: str
 ) -> dict[str, Any]:
@@ -359,15 +132,16 @@ def judge(
             if time.monotonic() > end:
                 break
             mutant = everything[index]
-            names = known.meeting(module, mutant, patience_s)
+            files = set(tests_of(module))
+            names = known.meeting(module, mutant, patience_s, files=files, near_first=of_rig(module))
             path.write_text(source if control else mutant.text(), encoding="utf-8")
-            files = sorted({name.split("::")[0] for name in names})
+            chosen = sorted({name.split("::")[0] for name in names})
             needed = known.cost(names)
             tried += 1
             if (
                 names
                 and forked(
-                    lambda: pytest_in(project, ["-x", *files], Chosen(names)),  # noqa: B023
+                    lambda: pytest_in(project, ["-x", *chosen], Chosen(names)),  # noqa: B023
                     5 * needed + 10,
                     10 * needed + 60,
                 )
@@ -391,6 +165,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=3 * 3600.0, help="time for all, shared out evenly")
     parser.add_argument("--control", action="store_true", help="put no fault in: all that is noticed is a false alarm")
     parser.add_argument("--seed", default="", help="draw others; tests made after survivors are judged by these")
+    parser.add_argument("--kept", type=Path, help="folder for what the tests do unchanged, for later runs")
     parser.add_argument("--list", action="store_true", help="how many mutants each module has")
     parser.add_argument("--rig", action="store_true", help="of these only what counts towards rig_score")
     given = parser.parse_args()
@@ -416,7 +191,8 @@ def main() -> None:
             shutil.copy(ROOT / name, project)
         try:
             heavy()
-            known = usual(project, chosen)
+            files = sorted({file for module in chosen for file in tests_of(module)})
+            known = usual(project, chosen, files, given.kept or Path(aside) / "kept")
             if known.failed:
                 sys.exit(f"The tests do not pass unchanged: {known.failed}")
             print(f"{len(known.seconds)} tests, {sum(known.seconds.values()):.0f} s", flush=True)

@@ -40,6 +40,11 @@ TABLE = [  # by hand: ratio = (nose - tail)/(nose + tail)
     (49, 10, Saw.REAR_HELD, "the rear held, the nose came round (nose 49, tail 10)"),
     (50, -10, Saw.REAR_HELD, "the rear held, the nose came round (nose 50, tail −10)"),  # a fifth, backwards
     (12, 6, Saw.NOSE_LED, "the nose led by 6.0 mm (nose 12.0, tail 6.0)"),
+    (103, 98.2, Saw.ALMOST_STRAIGHT, "almost straight, the nose led by 5 mm (nose 103, tail 98)"),  # 2.4 %
+    (12, 9.4, Saw.NOSE_LED, "the nose led by 2.6 mm (nose 12.0, tail 9.4)"),  # more than 2 mm
+    (55.2, 62, Saw.ALMOST_STRAIGHT, "almost straight, the tail led by 7 mm (nose 55, tail 62)"),  # 5.8 %
+    (62, 54, Saw.NOSE_LED, "the nose led by 8 mm (nose 62, tail 54)"),  # 6.9 %
+    (19.94, 10.1, Saw.NOSE_LED, "the nose led by 9.8 mm (nose 19.9, tail 10.1)"),  # tenths below 20 mm
 ]
 
 
@@ -58,6 +63,11 @@ def test_an_end_that_went_far_back_did_not_hold() -> None:
     assert seen_words(found) == (
         "it turned between its axles: the nose went 50 mm with the push, the tail 30 mm against it"
     )
+    behind = of(-30, 50, station=0.1 * L)
+    assert behind.saw is Saw.TAIL_LED
+    assert seen_words(behind) == (
+        "it turned between its axles: the tail went 50 mm with the push, the nose 30 mm against it"
+    )
 
 
 def test_straight_or_nobody_can_tell() -> None:
@@ -70,10 +80,17 @@ def test_straight_or_nobody_can_tell() -> None:
     assert "cannot tell" in seen_words(of(50.2, 49.8, reach=0.3))
     # 8 mm pushed: 2 mm are an eighth of nose plus tail
     assert of(8.2, 7.8, reach=0.09).saw is Saw.STRAIGHT
+    assert of(7.8, 8.2, reach=0.11).saw is Saw.CANNOT_TELL  # 0.025 and 0.11 are more than an eighth
+    assert of(0.3, 0.25, reach=0.9).saw is Saw.STRAIGHT  # whatever it did, it was less than 2 mm
+    # the same of a tail that may have led
+    assert of(49, 51, reach=0.029).saw is Saw.STRAIGHT
+    assert of(49, 51, reach=0.035).saw is Saw.CANNOT_TELL
 
 
 def test_where_it_was_pushed_and_what_was_seen() -> None:
     assert where_pushed(50.0) == "pushed at the middle (50 %)"
+    assert where_pushed(50.5) == "pushed at the middle (50.5 %)"
+    assert (where_pushed(50.6), where_pushed(49.4)) == ("pushed at 50.6 %", "pushed at 49.4 %")
     assert seen_words(of(51, 69)) == "the tail led by 18 mm (nose 51, tail 69)"
     assert where_pushed(53.4) == "pushed at 53.4 %"
     assert seen_words(of(60, 61)).startswith("went straight")
