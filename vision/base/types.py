@@ -155,12 +155,15 @@ class Shutter:
     readout: s from the first row to the last; known: from the card, otherwise the longest that there can be.
     bias: (n, 3) m, m, rad, by how much such a readout (top row first) puts each pose off, the common delay left out.
     delay: s, that common delay against the picture's middle row.
+    taken_out_u: s, standard uncertainty of a readout that a moving camera's floor told (negative: last row first) and
+    that is taken out of all poses; bias and delay are then what this uncertainty leaves.  None: nothing is taken out.
     """
 
     readout: float
     known: bool
     bias: FloatArray
     delay: float
+    taken_out_u: float | None = None
 
     @property
     def standard(self) -> FloatArray:

@@ -11,8 +11,9 @@ corners, first order in T. It has three parts. A delay common to the whole clip 
 middle one) changes only when things happened. A delay that varies as the car moves over the picture changes speeds
 by a fraction of a per cent. And a turn, because the corners of one picture belong to different moments, bends path,
 speed and acceleration while the car moves. At rest there is nothing of all this: rests, and with them the swing
-pivot, are not touched. Source: geometry, written out here; the readout time is the user's, or any time up to the
-interval between two frames (common practice, no source).
+pivot, are not touched. A camera that moves itself is another matter: `vision.fitting.readout`. Source: geometry,
+written out here; the readout time is the user's, or any time up to the interval between two frames (common practice,
+no source).
 """
 
 from dataclasses import replace
@@ -21,6 +22,7 @@ import numpy as np
 
 from vision.base.chunks import frames_together
 from vision.base.plane import plane_rotation
+from vision.base.robust import NORMAL_95
 from vision.base.types import CarMarkers, ClipTrack, FloatArray, IntArray, Shutter
 from vision.camera.model import intrinsics_of, project_with_derivatives
 
@@ -78,6 +80,17 @@ def shutter_of(
     return Shutter(readout=longest, known=known, bias=(bias - share * rate) * longest, delay=share * longest)
 
 
+def shutter_left(
+    track: ClipTrack, car: CarMarkers, *, readout: float, u: float, interval: float, sideways: bool = False
+) -> Shutter:
+    """What stays unsure of a track out of which a rolling shutter is taken.
+
+    readout, u: s, as a moving camera's floor told it, and its standard uncertainty.  Others as `shutter_of`.
+    """
+    left = shutter_of(track, car, readout=u, interval=interval, sideways=sideways)
+    return replace(left, readout=readout, taken_out_u=u)
+
+
 def with_shutter_covariance(track: ClipTrack, shutter: Shutter) -> ClipTrack:
     """The track with the shutter's part in the covariances of its moving poses."""
     u = shutter.standard
@@ -86,10 +99,17 @@ def with_shutter_covariance(track: ClipTrack, shutter: Shutter) -> ClipTrack:
 
 def shutter_words(shutter: Shutter) -> list[str]:
     """How large it is at most, for people."""
-    if shutter.readout == 0.0:
+    if shutter.readout == 0.0 and shutter.taken_out_u is None:
         return ["Global shutter: all rows belong to one moment."]
     way = 1e3 * float(np.hypot(shutter.bias[:, 0], shutter.bias[:, 1]).max(initial=0.0))
     turn = float(np.degrees(np.abs(shutter.bias[:, 2]).max(initial=0.0)))
+    if shutter.taken_out_u is not None:
+        return [
+            "Rolling shutter: the floor markers, seen by a camera that moves, tell that it reads a picture in "
+            f"{1e3 * shutter.readout:.0f} ± {1e3 * NORMAL_95 * shutter.taken_out_u:.0f} ms. That was taken out of all "
+            f"poses; what is unsure of it puts moving poses off by at most {way:.2f} mm and {turn:.3f}°, which is in "
+            "their ±."
+        ]
     sentence = (
         f"Rolling shutter read out in {1e3 * shutter.readout:.1f} ms"
         if shutter.known

@@ -113,9 +113,12 @@ def fit_clip_floor(on_floor: FloatArray, floor: FloorLayout, camera: Camera, *, 
     return fit_floor(on_floor[rich[np.linspace(0, len(rich) - 1, min(VIEWS, len(rich))).astype(int)]], floor, camera)
 
 
-def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: BoolArray) -> CameraPoses:
+def clip_cameras(
+    on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: BoolArray, smear: FloatArray | None = None
+) -> CameraPoses:
     """The camera's pose in each of n frames: where it stood still (n,) that of the fit, known with it; otherwise from
-    the frame's own floor corners, on_floor: (n, m, 4, 2) px. used: infinite and 0 where there is nothing to fit."""
+    the frame's own floor corners, on_floor: (n, m, 4, 2) px. used: infinite and 0 where there is nothing to fit.
+    smear: (n, m, 4, 2) px/s, as `fit_cameras` takes it."""
     n = len(on_floor)
     own = np.flatnonzero(~still & (np.isfinite(on_floor).all((2, 3)).sum(1) >= LEAST_MARKERS))
     rotation, place = np.repeat(fit.rotation[:1], n, axis=0), np.repeat(fit.place[:1], n, axis=0)
@@ -123,8 +126,11 @@ def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: 
     by_marker = np.zeros((n, 6, on_floor.shape[1], 2))
     noise, used = np.zeros(n), np.where(still, np.inf, 0.0)
     zoom, zoom_u, by_zoom = np.zeros(n), np.zeros(n), np.zeros((n, 6))
+    readout, readout_u, by_readout = np.zeros(n), np.zeros(n), np.zeros((n, 6))
     if len(own):
-        views = fit_cameras(on_floor[own], fit.corner_place, optics, fit.floor.columns(fit.laid))
+        views = fit_cameras(
+            on_floor[own], fit.corner_place, optics, fit.floor.columns(fit.laid), None if smear is None else smear[own]
+        )
         rotation[own], place[own], covariance[own] = views.rotation, views.place, views.covariance
         by_shared[own], by_marker[own], noise[own], used[own] = (
             views.by_shared,
@@ -133,6 +139,7 @@ def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: 
             views.used,
         )
         zoom[own], zoom_u[own], by_zoom[own] = views.zoom, views.zoom_u, views.by_zoom
+        readout[own], readout_u[own], by_readout[own] = views.readout, views.readout_u, views.by_readout
     return CameraPoses(
         rotation=rotation,
         place=place,
@@ -144,6 +151,9 @@ def clip_cameras(on_floor: FloatArray, fit: FloorFit, optics: Optics, *, still: 
         zoom=zoom,
         zoom_u=zoom_u,
         by_zoom=by_zoom,
+        readout=readout,
+        readout_u=readout_u,
+        by_readout=by_readout,
     )
 
 

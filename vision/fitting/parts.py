@@ -8,6 +8,8 @@ import numpy as np
 
 from vision.base.types import FloatArray
 
+SHARED_KEPT = 12
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
@@ -15,7 +17,7 @@ class Part:
 
     shared: (k, n, 3) of all causes.  residual: (n, m, 2) px, mean of each car marker, weight: (n, m) mean weight.
     rise_u: (n,) m.  extra_ink: (n,) px.  zoom, zoom_u: (n,) as `CameraPoses`, camera_noise: (n,) px of those fits.
-    by_zoom: (n, 3) of the pose, the camera's included.
+    by_zoom: (n, 3) of the pose, the camera's included.  by_readout: (n, 3) per s, the same.
     """
 
     pose: FloatArray
@@ -44,6 +46,7 @@ class Part:
     zoom_u: FloatArray
     camera_noise: FloatArray
     by_zoom: FloatArray
+    by_readout: FloatArray
 
     def of_frames(self) -> Iterator[tuple[str, FloatArray]]:
         """The fields with one row a frame, by name."""
@@ -73,3 +76,16 @@ def together(parts: Sequence[Part]) -> Part:
     rows = [dict(part.of_frames()) for part in parts]
     joined: dict[str, Any] = {name: np.concatenate([row[name] for row in rows]) for name in rows[0]}
     return replace(parts[0], **joined, shared=np.concatenate([part.shared for part in parts], axis=1))
+
+
+def compact(shared: list[FloatArray], fixed: int, names: tuple[str, ...]) -> tuple[FloatArray, tuple[str, ...]]:
+    """Join the many small camera causes of all chunks into the few independent combinations that matter."""
+    camera_parts = [part[fixed:] for part in shared]
+    flat = [np.where(np.isfinite(part), part, 0.0).reshape(len(part), -1) for part in camera_parts]
+    values, vectors = np.linalg.eigh(np.sum([part @ part.T for part in flat], axis=0))
+    order = np.argsort(values)[::-1][:SHARED_KEPT]
+    kept = [i for i in order if values[i] > 1e-6 * max(values[order[0]], 1e-30)]
+    joined = [
+        np.concatenate([part[:fixed], np.einsum("ik,inj->knj", vectors[:, kept], part[fixed:])]) for part in shared
+    ]
+    return np.concatenate(joined, axis=1), names[: fixed + len(kept)]

@@ -29,6 +29,7 @@ class CameraPoses:
     noise: (n,) px.  used: (n,) corners behind each.
     zoom: (n,) relative, by how much longer a focal length would fit each frame better, and zoom_u: (n,) its uncertainty
     for unit corner noise.  by_zoom: (n, 6) change of the pose with it.
+    readout, readout_u: (n,) s, the same of the picture's readout beyond the one believed.  by_readout: (n, 6) per s.
     """
 
     rotation: FloatArray
@@ -41,6 +42,9 @@ class CameraPoses:
     zoom: FloatArray
     zoom_u: FloatArray
     by_zoom: FloatArray
+    readout: FloatArray
+    readout_u: FloatArray
+    by_readout: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +57,7 @@ class CarPoses:
     by_height: (n, 3) per m.  by_bow: (n, 3, 3) per m of the floor's shapes.  by_scale: (n, 3) per relative scale.
      by_camera: (n, 3, 6) per rotation vector (rad) and
     place (m) of the camera.  by_lens: (n, 3, q) per unit of the intrinsics' directions.  by_ink: (n, 3) per px.
-    by_zoom: (n, 3) per relative change of the focal length.
+    by_zoom: (n, 3) per relative change of the focal length.  by_readout: (n, 3) per s.
     lean: (n, 2) roll, pitch, rad, from a six-degree fit; lean_u: (n, 2) rad for unit corner noise.
     by_lean: (n, 3, 2) pose change per rad of roll and pitch of a plate that the fit holds level.
     rise: (n, 2) m, the plate above its height in that fit, and its uncertainty for unit corner noise.
@@ -76,6 +80,7 @@ class CarPoses:
     by_lens: FloatArray
     by_ink: FloatArray
     by_zoom: FloatArray
+    by_readout: FloatArray
     lean: FloatArray
     lean_u: FloatArray
     by_lean: FloatArray
@@ -150,11 +155,14 @@ def _seen_pixels(seen: FloatArray, optics: Optics) -> tuple[FloatArray, BoolArra
     return np.where(good[..., None], seen, optics.intrinsics[2:4]), good
 
 
-def fit_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics, laid: FloatArray) -> CameraPoses:
+def fit_cameras(
+    seen: FloatArray, corner_place: FloatArray, optics: Optics, laid: FloatArray, smear: FloatArray | None = None
+) -> CameraPoses:
     """The camera's pose in every frame from the floor markers seen in it.
 
     seen: (n, m, 4, 2) px, nan where not seen.  corner_place: (m, 4, 3) m.
     laid: (m, 4, 3, h) how the corners move with how the floor is laid, as `LaidFloor.columns`.
+    smear: (n, m, 4, 2) px by which a readout of a second more would move them, `vision.fitting.readout`.
     """
     n = len(seen)
     pixel, good = _seen_pixels(seen, optics)
@@ -169,6 +177,10 @@ def fit_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics, laid
     shared = np.concatenate(columns, axis=-1)
     zoomed = _by_zoom(fit, optics)
     found, u = fit.with_columns(zoomed)
+    smeared = np.zeros_like(zoomed) if smear is None else smear.reshape(zoomed.shape)
+    late, late_u = np.zeros((2, n, 8))
+    if smear is not None:  # a focal length of the picture's own beside it: a zoom smears rows, too
+        late, late_u = fit.with_columns(np.concatenate([zoomed, smeared], axis=-1))
     return CameraPoses(
         rotation=model.rotation,
         place=model.place,
@@ -180,6 +192,9 @@ def fit_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics, laid
         zoom=found[:, 6],
         zoom_u=u[:, 6],
         by_zoom=fit.change_by(zoomed)[..., 0],
+        readout=late[:, 7],
+        readout_u=late_u[:, 7],
+        by_readout=fit.change_by(smeared)[..., 0],
     )
 
 
@@ -196,11 +211,13 @@ def fit_cars(
     camera_from_floor: tuple[FloatArray, FloatArray],
     optics: Optics,
     ground: Ground | None = None,
+    smear: FloatArray | None = None,
 ) -> CarPoses:
     """The car's pose in every frame: one planar fit of all its markers, and a six-degree fit for the lean.
 
     seen: (n, m, 4, 2) px, nan where not seen.  corner_place: (m, 4, 2) m, car axes.  height: m.
     camera_from_floor: rotation (n or 1, 3, 3) and place (n or 1, 3) m.  ground: under the car, None where it is flat.
+    smear: (n, m, 4, 2) px by which a readout of a second more would move the corners.
     """
     n, m = seen.shape[:2]
     rotation = np.broadcast_to(camera_from_floor[0], (n, 3, 3))
@@ -249,6 +266,7 @@ def fit_cars(
         by_lens=-(gain @ lens),
         by_ink=-(gain @ ink)[..., 0],
         by_zoom=-(gain @ _by_zoom(fit, optics))[..., 0],
+        by_readout=np.zeros((n, 3)) if smear is None else -(gain @ smear.reshape(n, -1, 1))[..., 0],
         lean=lean,
         lean_u=lean_u,
         by_lean=by_lean,

@@ -1,7 +1,7 @@
 """From sightings to poses: was the camera still, where is it, where is the car, and how unsure is all that."""
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from vision.base.types import (
     FLOOR_SHEETS_SCALE,
     MARKER_PLATE_SCALE,
     BoolArray,
+    Camera,
     CarMarkers,
     ClipCards,
     FloatArray,
@@ -19,17 +20,18 @@ from vision.base.types import (
 )
 from vision.fitting.clip_floor import clip_cameras, fit_clip_floor, median_seen, still_frames, temporal_noise
 from vision.fitting.gauss_newton import Optics
-from vision.fitting.parts import Part, Remembered, one_of, together
+from vision.fitting.parts import Part, Remembered, compact, one_of, together
 from vision.fitting.poses import CameraPoses, CarPoses, fit_cars, rise_doubt
+from vision.fitting.readout import Readout, readout_of, smear_of
 from vision.fitting.zoom import zoom_of
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
 
 LEAST_CORNERS = 8  # two whole markers
-SHARED_KEPT = 12
 CARD_CAUSES = 6  # leading shared causes that come from the cards; the rest are camera and floor places
 CAMERA_CAUSE = "camera and floor markers"
 LEAST_RESIDUAL = 0.08  # px; the least that counts as a usual residual when odd corners are faded
+READOUT_ROUNDS = 3  # the floor's fit, and what it tells of the readout, by turns
 INK_FRAMES = 80  # frames behind the difference of the car's ink shift from the floor's
 
 
@@ -48,6 +50,8 @@ class Solved:
     rise: (n, 2) m and its own; rise_u: (n,) m, of it from lens, floor and camera.  shared: (k, n, 3) of each cause.
     camera_part: (n, 3, 3), from the camera's pose.
     zoom: (n,) relative change of the focal length, which is taken out of the poses.
+    readout: what a moving camera's floor tells of how long a picture takes to read, taken out of all corners; None
+    where the camera stood, or no times were given.
     """
 
     fit: FloorFit
@@ -75,6 +79,7 @@ class Solved:
     shared_names: tuple[str, ...]
     camera_part: FloatArray
     zoom: FloatArray
+    readout: Readout | None = None
 
     @property
     def moving(self) -> bool:
@@ -107,17 +112,28 @@ def solve(
     cards: ClipCards,
     size: tuple[int, int],
     *,
+    time: FloatArray | None = None,
+    sideways: bool = False,
     known: KnownFloor | None = None,
     again: tuple[Remembered, IntArray] | None = None,
 ) -> Solved:
     """All poses of a pass. corner: (n, m, 4, 2) px, floor markers first.  size: of the picture, px.
 
+    time: (n,) s, of the frames; None: all rows of a picture are taken for one moment.  sideways: the sensor's rows are
+    the picture's columns.
     known: the floor from earlier frames of a camera that stands; None finds it in these.
     again: with a known floor, what these frames gave before and their numbers (n,).
     Raises VisionError where the floor markers do not fix the camera's place.
     """
+    smear: FloatArray | None = None
     if known is None:
         bench, noise = _bench(corner, cards, size)
+        if bench.moves and time is not None and cards.readout != 0.0:
+            smear = smear_of(time, corner, size, sideways=sideways)
+            smear[bench.still, : len(cards.floor.markers)] = 0.0  # those of a camera that stands do not move
+            bench, noise = _read_out(corner, smear, cards, size, bench, longest=float(np.median(np.diff(time))))
+            assert bench.readout is not None
+            corner = corner - bench.readout.time * smear
         ink = _car_ink(corner, bench)
     else:
         noise, ink = known.noise, known.ink
@@ -126,7 +142,10 @@ def solve(
         bench = _Bench(floor=cards.floor, car=cards.car, fit=known.fit, still=still, noise=least)
     if known is not None and again is not None:
         return _joined([_part_again(corner, bench, ink, *again)], bench, noise)
-    parts = [_part(corner[frames], bench.still[frames], bench, ink) for frames in frames_together(len(corner))]
+    parts = [
+        _part(corner[frames], bench.still[frames], bench, ink, None if smear is None else smear[frames])
+        for frames in frames_together(len(corner))
+    ]
     return _joined(parts, bench, noise)
 
 
@@ -145,8 +164,7 @@ def _bench(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> tuple
     """What all frames share, and the usual noise of one corner, px."""
     on_floor = corner[:, : len(cards.floor.markers)]
     still = still_frames(on_floor)
-    given = cards.camera if cards.camera is not None else guess_camera(size, cards.pixel_shape)
-    fit = fit_clip_floor(on_floor, cards.floor, given, still=still)
+    fit = fit_clip_floor(on_floor, cards.floor, _given(cards, size), still=still)
     if not np.isfinite(fit.covariance).all():
         raise VisionError(
             "the floor markers do not fix the camera's place",
@@ -158,16 +176,43 @@ def _bench(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> tuple
     return bench, noise
 
 
+def _given(cards: ClipCards, size: tuple[int, int]) -> Camera:
+    return cards.camera if cards.camera is not None else guess_camera(size, cards.pixel_shape)
+
+
+def _read_out(
+    corner: FloatArray, smear: FloatArray, cards: ClipCards, size: tuple[int, int], bench: "_Bench", *, longest: float
+) -> tuple["_Bench", float]:
+    """The bench with how long the camera takes to read a picture, and with the floor as it is then. corner, smear:
+    (n, m, 4, 2) px and px/s.  longest: s, between two pictures. Returns the usual noise of a corner, px, too."""
+    count, noise = len(bench.floor.markers), bench.noise
+    on_floor, by_row = corner[:, :count].astype(float), smear[:, :count]
+    time = 0.0
+    for _ in range(READOUT_ROUNDS):
+        views = clip_cameras(
+            on_floor - time * by_row, bench.fit, bench.optics(bench.fit.ink), still=bench.still, smear=by_row
+        )
+        own = ~bench.still & (views.used >= LEAST_CORNERS)
+        found = readout_of(views.readout[own] + time, views.readout_u[own], views.noise[own], longest=longest)
+        time, fit = found.time, bench.fit
+        if not bench.still.any():
+            fit = fit_clip_floor(on_floor - time * by_row, bench.floor, _given(cards, size), still=bench.still)
+            noise = fit.noise
+        bench = replace(bench, fit=fit, noise=max(noise, LEAST_RESIDUAL), readout=found)
+    return bench, noise
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Bench:
     """What all frames share. fit: of the floor.  still: (n,) in which frames the camera stood still.  noise: px, the
-    least residual that counts as usual."""
+    least residual that counts as usual.  readout: of a camera that moved, where it was looked for."""
 
     floor: FloorLayout
     car: CarMarkers
     fit: FloorFit
     still: BoolArray
     noise: float
+    readout: Readout | None = None
 
     @property
     def moves(self) -> bool:
@@ -194,12 +239,14 @@ def _car_ink(corner: FloatArray, bench: _Bench) -> float:
     return bench.fit.ink + float(np.clip(np.median(cars.extra_ink[usable]), -0.3, 0.3))
 
 
-def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> Part:
+def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float, smear: FloatArray | None = None) -> Part:
     """The poses of some frames. corner: (n, m, 4, 2) px, floor markers first.  still: (n,).  ink: px, of the car's
-    markers."""
+    markers.  smear: (n, m, 4, 2) px by which a readout of a second more would move the corners."""
     corner = corner.astype(float)
     count, fit, car = len(bench.floor.markers), bench.fit, bench.car
-    views = clip_cameras(corner[:, :count], fit, bench.optics(fit.ink), still=still)
+    views = clip_cameras(
+        corner[:, :count], fit, bench.optics(fit.ink), still=still, smear=None if smear is None else smear[:, :count]
+    )
     rotation, origin, spread = views.rotation, views.place, _frame_spread(views)
     cars = fit_cars(
         corner[:, count:],
@@ -208,6 +255,7 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> Pa
         (rotation, origin),
         bench.optics(ink),
         fit.floor.ground(fit.laid),
+        None if smear is None else smear[:, count:],
     )
     shared, names = _shared(cars, bench, views, still)
     counted = np.where(cars.weight[..., None] > 0, cars.residual, np.nan)
@@ -243,6 +291,7 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float) -> Pa
         zoom_u=views.zoom_u,
         camera_noise=views.noise,
         by_zoom=cars.by_zoom + np.einsum("nij,nj->ni", cars.by_camera, views.by_zoom),
+        by_readout=cars.by_readout + np.einsum("nij,nj->ni", cars.by_camera, views.by_readout),
     )
 
 
@@ -301,7 +350,7 @@ def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
     def all_of(name: str) -> FloatArray:
         return np.concatenate([getattr(part, name) for part in parts])
 
-    shared, names = _compact([part.shared for part in parts], CARD_CAUSES, parts[0].names)
+    shared, names = compact([part.shared for part in parts], CARD_CAUSES, parts[0].names)
     used, floor_used, by_zoom = all_of("used"), all_of("floor_used"), all_of("by_zoom")
     good = used >= LEAST_CORNERS
     pose, moved = all_of("pose"), ~bench.still & (floor_used >= LEAST_CORNERS)
@@ -310,6 +359,9 @@ def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
         pose = pose + by_zoom * zoom[:, None]
         shared = np.concatenate([shared, (by_zoom * zoom_u[:, None])[None]])
         names = (*names, f"{CAMERA_CAUSE}, zoom")
+    if bench.readout is not None:
+        shared = np.concatenate([shared, (all_of("by_readout") * bench.readout.u)[None]])
+        names = (*names, f"{CAMERA_CAUSE}, readout")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
         marker_residual = median_seen(all_of("residual")[good]) if good.any() else np.zeros((len(bench.car.markers), 2))
@@ -340,17 +392,5 @@ def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
         m_per_px=all_of("m_per_px"),
         camera_part=all_of("camera_part"),
         zoom=zoom,
+        readout=bench.readout,
     )
-
-
-def _compact(shared: list[FloatArray], fixed: int, names: tuple[str, ...]) -> tuple[FloatArray, tuple[str, ...]]:
-    """Join the many small camera causes of all chunks into the few independent combinations that matter."""
-    camera_parts = [part[fixed:] for part in shared]
-    flat = [np.where(np.isfinite(part), part, 0.0).reshape(len(part), -1) for part in camera_parts]
-    values, vectors = np.linalg.eigh(np.sum([part @ part.T for part in flat], axis=0))
-    order = np.argsort(values)[::-1][:SHARED_KEPT]
-    kept = [i for i in order if values[i] > 1e-6 * max(values[order[0]], 1e-30)]
-    joined = [
-        np.concatenate([part[:fixed], np.einsum("ik,inj->knj", vectors[:, kept], part[fixed:])]) for part in shared
-    ]
-    return np.concatenate(joined, axis=1), names[: fixed + len(kept)]

@@ -9,7 +9,7 @@ import numpy as np
 from vision.base.errors import VisionError
 from vision.base.types import Camera, CameraView, ClipCards, ClipTrack, FloatArray, IntArray
 from vision.camera.model import camera_of, fitting_camera, intrinsics_of
-from vision.camera.rolling_shutter import shutter_of, shutter_words, with_shutter_covariance
+from vision.camera.rolling_shutter import shutter_left, shutter_of, shutter_words, with_shutter_covariance
 from vision.clip.frames import DECODERS, Frame
 from vision.fitting.lean import lean_part, lean_sentence, set_upright, sink_sentence
 from vision.fitting.noise import blur_part, frame_noise, repeating_part
@@ -45,10 +45,14 @@ def track_clip(
     cards = replace(cards, camera=fitting_camera(cards.camera, report.size), pixel_shape=report.pixel_shape)
     sightings = follower.sightings
     check_sightings(path, follower, cards.floor, cards.car)
-    track, solved = track_sightings(sightings, cards, report.size)
-    shutter = shutter_of(
-        track, cards.car, readout=cards.readout, interval=report.usual_gap, sideways=report.rotation % 180 == 90
-    )
+    sideways = report.rotation % 180 == 90
+    track, solved = track_sightings(sightings, cards, report.size, sideways=sideways)
+    if (found := solved.readout) is None or not found.told:
+        shutter = shutter_of(track, cards.car, readout=cards.readout, interval=report.usual_gap, sideways=sideways)
+    else:
+        shutter = shutter_left(
+            track, cards.car, readout=found.time, u=found.u, interval=report.usual_gap, sideways=sideways
+        )
     track = with_shutter_covariance(track, shutter)
     left_out = dict(track.left_out)
     if report.backwards:
@@ -77,17 +81,19 @@ def track_sightings(
     cards: ClipCards,
     size: tuple[int, int],
     *,
+    sideways: bool = False,
     known: KnownFloor | None = None,
     before: Remembered | None = None,
 ) -> tuple[ClipTrack, Solved]:
     """Everything after the corners were measured: poses, their uncertainty, and which frames count.
 
     sightings: corners of the floor's and then the car's markers in every frame.  size: of the picture, px.
+    sideways: the sensor's rows are the picture's columns.
     known: the floor from earlier frames, before: what frames asked for again gave on it.  Raises as `track_clip`.
     """
     time, floor_count = sightings.column("time"), len(cards.floor.markers)
     again = None if before is None else (before, sightings.column("index"))
-    solved = solve(sightings.column("corner"), cards, size, known=known, again=again)
+    solved = solve(sightings.column("corner"), cards, size, time=time, sideways=sideways, known=known, again=again)
     blur = blur_of(time, solved, sightings.column("spread"), floor_count)
     kept, left_out = vouch(time, solved, sightings, blur, floor_count)
     if not len(kept):
