@@ -188,9 +188,9 @@ def balance(
     with np.errstate(divide="ignore", invalid="ignore"):
         used = np.where(demand > 0, demand / sideways, np.where(sideways > 0, 0.0, np.inf))
         spare = np.sqrt(np.maximum(1.0 - (demand / whole) ** 2, 0.0))
-    lead = used[..., 0] - used[..., 1]
     some = (used > 1).any(-1)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(invalid="ignore"):  # neither axle has anything left sideways: none leads
+        lead = used[..., 0] - used[..., 1]
         near = np.isfinite(used).all(-1) & (np.abs(lead) <= EVEN_WITHIN * used.max(-1))
     together = some & (near | ~np.isfinite(used).any(-1))
     words = np.select(

@@ -1,6 +1,7 @@
 """Lift-off, collars, tyres that tire of load, the balance point, and the rule of equal shares."""
 
 import tomllib
+import warnings
 from dataclasses import replace
 from pathlib import Path
 
@@ -143,6 +144,10 @@ def test_spinning_wheels_leave_their_axle_less_grip_sideways() -> None:
     np.testing.assert_allclose(brake.used[0], need[0] / np.sqrt(hold[0] ** 2 - (1.6 * 2.0 * 0.6) ** 2), rtol=1e-12)
     with pytest.raises(InputError, match="more than all"):
         balance(car, tyres, load, 0.0, 1.0, spent=1.2)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        none = balance(car, tyres, load, 0.0, 1.0, spent=1.0, driveline=Driveline(drive_front=0.5))
+    assert none.words == "slides with all four wheels"  # all of it goes along the car, on either axle
 
 
 def test_steered_front_tyres_push_across_themselves() -> None:
