@@ -38,7 +38,7 @@ class Carried:
     def some(self, rows: IntArray) -> "Carried":
         """Of some. rows: which."""
         transfer = None if self.transfer is None else pick_transfer(self.transfer, rows)
-        slope = None if self.slope is None else self.slope[..., rows]
+        slope = None if self.slope is None else np.ascontiguousarray(self.slope[..., rows])
         return Carried(**{name: getattr(self, name)[..., rows] for name in CARRIED}, transfer=transfer, slope=slope)
 
     def load(self, push: FloatArray) -> tuple[FloatArray, BoolArray]:

@@ -82,7 +82,7 @@ def integrate_settled(
         with np.errstate(divide="ignore"):
             factor = np.clip(CAREFUL * off ** (-1.0 / ORDER), SHRINK, GROW)
         state.step[rows] = np.maximum(step * factor, least)
-        if taken.any():
+        if taken.any() or pushes.contacts.whole != "paced":
             state.go_on(rows, np.flatnonzero(taken), rates, end, step)
     kappa, moved = swing(state.pose, mid)
     balance = np.broadcast_to(centre_of_friction(pushes.contacts), n)
@@ -118,14 +118,18 @@ class _State:
 
     def go_on(self, rows: IntArray, taken: IntArray, rates: PushRates, end: FloatArray, step: FloatArray) -> None:
         """Take some (`taken`) of the steps (k,) of the pushes `rows` to the poses `end` (k, 4)."""
-        gone, end = rows[taken], end[taken]
-        rates = rates.some(taken)
-        self.pose[gone], self.slope[gone] = end, rates.rate(end)
+        gone, part = rows[taken], taken
+        if (
+            rates.contacts.whole == "paced"
+        ):  # earlier forecasts worked out the end of every step: last digits hang on it
+            rates, end, part = rates.some(taken), end[taken], np.arange(taken.size)
+        slope = rates.rate(end)
+        self.pose[gone], self.slope[gone] = end[part], slope[part]
         last = self.clock[gone] + step[taken]
         self.clock[gone] = np.where(last > 1.0 - 1e-12, 1.0, last)
-        self.residual[gone], self.certified[gone] = rates.worst, rates.good
-        self.motion = merge(self.motion, rates.last, gone, np.arange(gone.size))
-        station = rates.touched(end)[..., 0]
+        self.residual[gone], self.certified[gone] = rates.worst[part], rates.good[part]
+        self.motion = merge(self.motion, rates.last, gone, part)
+        station = rates.touched(end)[part, 0]
         self.rearmost[gone] = np.minimum(self.rearmost[gone], station)
         self.foremost[gone] = np.maximum(self.foremost[gone], station)
 
