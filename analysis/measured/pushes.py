@@ -23,6 +23,8 @@ FEW_REST_FRAMES = 8
 """Fewer are told whatever they do to the interval: their scatter is hardly known."""
 DRIFT_CHI_SQUARE = 16.27
 """Chi-square, 3 degrees of freedom, exceeded by chance once in 1000."""
+WANDERED = "The pivot wandered by"
+"""How the sentence on a pivot that wanders begins."""
 WORTH_A_WORD = 1.1
 """By how much what widens an interval must widen it for people to be told."""
 
@@ -287,7 +289,7 @@ def _measured(
     low, high = estimate.interval_pct or (-np.inf, np.inf)
     if path is not None and path.wander > 0.005 * (high - low) * cards.wheelbase:
         warnings.append(
-            f"The pivot wandered by {1e3 * path.wander:.0f} mm along the car during the push; "
+            f"{WANDERED} {1e3 * path.wander:.0f} mm along the car during the push; "
             "the pivot told is that of the whole swing."
         )
     named = estimate.finding == "pivot"

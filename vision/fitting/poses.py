@@ -165,13 +165,7 @@ def fit_cameras(
     smear: (n, m, 4, 2) px by which a readout of a second more would move them, `vision.fitting.readout`.
     """
     n = len(seen)
-    pixel, good = _seen_pixels(seen, optics)
-    ray = undistort(pixel, optics.intrinsics)
-    start = first_camera_pose(
-        ray.reshape(n, -1, 2), corner_place[..., :2].reshape(-1, 2), good.reshape(n, -1).astype(float)
-    )
-    model = _CameraModel(corner_place, *start)
-    fit = fit_corners_to(model, pixel, good, optics)
+    model, fit = _fitted_cameras(seen, corner_place, optics)
     by_floor = fit.by_point @ model.rotation[:, None, None]
     columns = [fit.by_intrinsics @ optics.basis, fit.by_ink[..., None], by_floor @ laid]
     shared = np.concatenate(columns, axis=-1)
@@ -196,6 +190,33 @@ def fit_cameras(
         readout_u=late_u[:, 7],
         by_readout=fit.change_by(smeared)[..., 0],
     )
+
+
+def _fitted_cameras(seen: FloatArray, corner_place: FloatArray, optics: Optics) -> tuple[_CameraModel, Fit]:
+    n = len(seen)
+    pixel, good = _seen_pixels(seen, optics)
+    ray = undistort(pixel, optics.intrinsics)
+    start = first_camera_pose(
+        ray.reshape(n, -1, 2), corner_place[..., :2].reshape(-1, 2), good.reshape(n, -1).astype(float)
+    )
+    model = _CameraModel(corner_place, *start)
+    return model, fit_corners_to(model, pixel, good, optics)
+
+
+def sheet_offsets(seen: FloatArray, corner_place: FloatArray, optics: Optics, own: BoolArray) -> FloatArray:
+    """(n, 3) m, m, rad: where some of the floor's markers lie beside their places, turned about their middle, by every
+    picture alone; its camera's place and focal length are found with it.
+
+    seen: (n, m, 4, 2) px, nan where not seen.  corner_place: (m, 4, 3) m.  own: (m,) those markers.
+    """
+    model, fit = _fitted_cameras(seen, corner_place, optics)
+    by_floor = fit.by_point @ model.rotation[:, None, None]
+    arm = corner_place - corner_place[own].mean((0, 1))
+    moved = np.zeros((*corner_place.shape, 3))
+    moved[own, :, 0, 0] = moved[own, :, 1, 1] = 1.0
+    moved[own, :, 0, 2], moved[own, :, 1, 2] = -arm[own][..., 1], arm[own][..., 0]
+    columns = np.concatenate([_by_zoom(fit, optics), (by_floor @ moved).reshape(len(seen), -1, 3)], axis=-1)
+    return fit.with_columns(columns)[0][:, 7:]
 
 
 def _by_zoom(fit: Fit, optics: Optics) -> FloatArray:

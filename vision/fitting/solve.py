@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.base.chunks import frames_together
-from vision.base.errors import VisionError
+from vision.base.errors import InputError, VisionError
 from vision.base.types import (
     FLOOR_SHEETS_SCALE,
     MARKER_PLATE_SCALE,
@@ -23,6 +23,7 @@ from vision.fitting.gauss_newton import Optics
 from vision.fitting.parts import Part, Remembered, compact, one_of, together
 from vision.fitting.poses import CameraPoses, CarPoses, fit_cars, rise_doubt
 from vision.fitting.readout import Readout, readout_of, smear_of
+from vision.fitting.sheets_apart import check_sheets_stayed
 from vision.fitting.zoom import zoom_of
 from vision.floor.fit import FloorFit, guess_camera
 from vision.floor.geometry import marker_corners
@@ -127,7 +128,7 @@ def solve(
     """
     smear: FloatArray | None = None
     if known is None:
-        bench, noise = _bench(corner, cards, size)
+        bench, noise = _bench(corner, cards, size, time)
         if bench.moves and time is not None and cards.readout != 0.0:
             smear = smear_of(time, corner, size, sideways=sideways)
             smear[bench.still, : len(cards.floor.markers)] = 0.0  # those of a camera that stands do not move
@@ -160,11 +161,18 @@ def _part_again(corner: FloatArray, bench: "_Bench", ink: float, before: Remembe
     return together([before.frames[number] for number in asked])
 
 
-def _bench(corner: FloatArray, cards: ClipCards, size: tuple[int, int]) -> tuple["_Bench", float]:
-    """What all frames share, and the usual noise of one corner, px."""
+def _bench(
+    corner: FloatArray, cards: ClipCards, size: tuple[int, int], time: FloatArray | None = None
+) -> tuple["_Bench", float]:
+    """What all frames share, and the usual noise of one corner, px. time: (n,) s."""
     on_floor = corner[:, : len(cards.floor.markers)]
     still = still_frames(on_floor)
-    fit = fit_clip_floor(on_floor, cards.floor, _given(cards, size), still=still)
+    try:
+        fit = fit_clip_floor(on_floor, cards.floor, _given(cards, size), still=still)
+    except InputError:
+        if time is not None and not still.any():
+            check_sheets_stayed(time, on_floor, cards.floor, _given(cards, size))
+        raise
     if not np.isfinite(fit.covariance).all():
         raise VisionError(
             "the floor markers do not fix the camera's place",

@@ -14,6 +14,7 @@ from vision.clip.frames import DECODERS, Frame
 from vision.fitting.lean import lean_part, lean_sentence, set_upright, sink_sentence
 from vision.fitting.noise import blur_part, frame_noise, repeating_part
 from vision.fitting.parts import Remembered
+from vision.fitting.sheets_apart import TAPE_DOWN, sheets_apart
 from vision.fitting.solve import LEAST_CORNERS, KnownFloor, Solved, solve
 from vision.tracking.checks import blur_of, check_cards, check_scale, check_sightings, vouch
 from vision.tracking.follow import Follower, follow_clip
@@ -66,13 +67,18 @@ def track_clip(
         still=solved.still,
         m_per_px=float(np.median(solved.m_per_px)),
     )
+    if solved.moving and not kicked:
+        apart = sheets_apart(
+            sightings.column("time"), sightings.column("corner")[:, : len(cards.floor.markers)], cards.floor, solved.fit
+        )
+        kicked = [] if apart is None else [f"{apart.words[0].upper()}{apart.words[1:]}. {TAPE_DOWN}."]
     if progress is not None:
         progress(1.0)
     track = replace(track, read_time=np.array(report.times))
     if cards.slower != 1.0:
         track = replace(track, picture_time=track.read_time)
     return replace(
-        track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*track.warnings, *kicked, *words.warnings)
+        track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*kicked, *track.warnings, *words.warnings)
     )
 
 

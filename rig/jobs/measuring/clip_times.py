@@ -147,8 +147,8 @@ def _aimed_at(tag: float, stored: float) -> ClipTimes:
 def _unknown(stored: float) -> str:
     rate = f"{stored:.4g} pictures a second" if stored > 0 else "as it states them"
     return (
-        f"Times are the file's own ({rate}). Was it slow motion? Then write captured_frames_per_s on the test card: "
-        "speeds, and whether the push was slow enough, hang on it."
+        f"Times are the file's own ({rate}). Was it slow motion, or is it played faster than it happened? Then "
+        "write captured_frames_per_s on the test card: speeds, and whether the push was slow enough, hang on it."
     )
 
 

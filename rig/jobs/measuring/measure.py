@@ -19,6 +19,7 @@ from rig.jobs.measuring.finger import finger_record, seen_path, track_with_finge
 from rig.jobs.measuring.found_pushes import FoundPushes, kept_track, pushes_in
 from rig.jobs.measuring.lens_and_floor import laid_by_eye
 from rig.jobs.measuring.push_rows import camera_record, push_record, track_record
+from rig.jobs.measuring.setup_doubts import plate_warning
 from rig.jobs.measuring.shutter import shutter_notes, shutter_record
 from rig.jobs.measuring.springbacks import springback_notes
 from rig.log.store import BenchLog
@@ -136,7 +137,7 @@ def measured_clip(
     ]
     slow = hardly_by_hand(max((1e3 * push.peak_speed for push in found.pushes), default=np.inf), times)
     lifts, lifted = lift_words(found.pushes, track.time, track.lift)
-    warnings = [one for one in (slow, unlike_warning(found.pushes), *lifted) if one]
+    warnings = [one for one in (slow, unlike_warning(found.pushes), plate_warning(found.pushes), *lifted) if one]
     track = replace(track, notes=(*track.notes, *lifts, *notes), warnings=(*track.warnings, *warnings))
     rows = None
     if worn is not None and watch is not None and finger is not None and found.contacts is not None:

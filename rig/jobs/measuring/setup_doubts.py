@@ -1,9 +1,12 @@
-"""What in a clip speaks against how plate and finger were placed by the cards: one sentence, the likeliest cause."""
+"""What in a clip speaks against how plate and finger were placed by the cards: one sentence, the likeliest cause; and
+what else looks like a pivot that wanders."""
+
+from collections.abc import Sequence
 
 import numpy as np
 
 from analysis.balance.turned_plate import StatedPush, likely_setup, setup_sentence
-from analysis.measured.pushes import MeasuredPush
+from analysis.measured.pushes import WANDERED, MeasuredPush
 from rig.cards.measures import car_markers, wheelbase
 from rig.cards.mechanics import push_state
 from rig.cards.read import CardSet
@@ -30,4 +33,18 @@ def setup_doubt(push: MeasuredPush, cards: CardSet) -> str:
         likely,
         side=stated.side,
         station_pct=100.0 * (0.5 - 1.0 / (push.estimate.kappa * length)) if named else None,
+    )
+
+
+def plate_warning(pushes: Sequence[MeasuredPush]) -> str:
+    """What else than a pivot that wanders looks like one, where one is told; else empty.
+
+    A plate that slips, or a shell that is pushed aside on its chassis, moves against the car while the car turns; a
+    clip shows the plate alone.
+    """
+    if not any(words.startswith(WANDERED) for push in pushes for words in push.warnings):
+        return ""
+    return (
+        "A marker plate that slips on the car, or a shell that gives way, looks like a pivot that wanders: fasten the "
+        "plate to the chassis, and push again"
     )

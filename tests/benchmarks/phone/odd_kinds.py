@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import cv2
 import numpy as np
 
-from tests.benchmarks.phone.bench_kinds import LEAN
+from tests.benchmarks.phone.bench_kinds import LEAN, SHEET
 from tests.benchmarks.phone.camera_kinds import MOVED, hand_sway
 from tests.benchmarks.phone.hand_kinds import COVERED, LEAPT, LENS
 from tests.benchmarks.phone.kinds import kind
@@ -246,3 +246,46 @@ def _second(shot: Shot, size: float) -> None:
     shot.ids = shot.ids | {"other": (first, first + 1, first + 2)}
     shot.laid["other"] = Laid(np.array([0.0, 0.26]), 0.2, np.full(2, 0.6))
     shot.dragged = ("other", 0.4)
+
+
+@kind("hand-held, floor sheet kicked in mid-push", (0.002, 0.010), SHEET + "|sheet was moved", fine=False)
+def _held_kicked(shot: Shot, size: float) -> None:
+    shot.sway = hand_sway(shot, 1.0)
+    angle, before = shot.rng.uniform(0, 2 * math.pi), shot.laid["rear"]
+    middle = before.middle + size * np.array([math.cos(angle), math.sin(angle)])
+    shot.kick = (shot.rest + 0.4, "rear", Laid(middle, math.radians(1.0), before.scale))
+
+
+@kind("hand-held, floor sheet goes with the car", (0.08, 0.15), SHEET + "|sheet was moved", fine=False)
+def _held_dragged(shot: Shot, size: float) -> None:
+    shot.sway, shot.dragged = hand_sway(shot, 1.0), ("front", size)
+
+
+@kind("phone changes its lens in mid-push", (0.0, 0.01), LENS, fine=False)
+def _changes(shot: Shot, size: float) -> None:
+    """size: of the focal length, beside another eye a centimetre away and a lens that bends otherwise."""
+    at = shot.rest + 0.4
+
+    def sway(moment: Array) -> tuple[Array, Array, Array]:
+        after = (moment >= at).astype(float)
+        shift = after[:, None] * np.array([0.010, 0.004, 0.0])
+        return np.zeros((len(moment), 3)), shift, 1 + size * after
+
+    def edit(signals: Iterator[Array], times: Array) -> Iterator[Array]:
+        width, height = shot.size
+        x, y = np.meshgrid(np.arange(width) - width / 2, np.arange(height) - height / 2)
+        bends = 1 - 0.06 * (x * x + y * y) / (0.95 * width) ** 2
+        to = [(middle / 2 + place * bends).astype(np.float32) for middle, place in ((width, x), (height, y))]
+        for one, time in zip(signals, times, strict=True):
+            yield one if time < at else cv2.remap(one, *to, cv2.INTER_CUBIC)
+
+    shot.sway, shot.edit = sway, edit
+
+
+@kind("shell gives way under the finger", (0.001, 0.003), r"shell|slip", fine=True)
+def _gives(shot: Shot, size: float) -> None:
+    """size: m, by which the plate goes ahead of the car while it is pushed, and 0.3° a millimetre."""
+    away = np.array([0.0, size if shot.side == "right" else -size, math.radians(300 * size)])
+    shot.carried = lambda moment: (
+        away * (eased(moment - shot.rest + 0.1, 0.15) - eased(moment - shot.rest - shot.moving - 0.05, 0.2))
+    )

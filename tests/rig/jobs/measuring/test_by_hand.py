@@ -8,6 +8,7 @@ import pytest
 
 from analysis.measured.pushes import MeasuredPush
 from rig.jobs.measuring.by_hand import lift_words, on_the_floor, unlike_warning
+from rig.jobs.measuring.setup_doubts import plate_warning
 from vision.tracking.lifted import lift_of
 
 TIME = np.arange(90) / 30
@@ -72,3 +73,13 @@ def test_pushes_of_one_clip_that_contradict_each_other_are_named() -> None:
     assert unlike_warning(ones[:2]) == ""
     assert unlike_warning([ones[0], push(2, 0.8, 1.2, kappa=3.9)]) == ""
     assert unlike_warning([push(1, 0.1, 0.4, kappa_u=0.6), push(2, 0.8, 1.2, kappa=3.0)]) == ""
+
+
+def test_what_looks_like_a_pivot_that_wanders_is_said_beside_it() -> None:
+    steady, wanders = (
+        cast(MeasuredPush, SimpleNamespace(warnings=words))
+        for words in (("The rests drift by 0.10 mm a second",), ("…", "The pivot wandered by 14 mm along the car"))
+    )
+    assert "plate that slips" in plate_warning([steady, wanders])
+    assert plate_warning([steady]) == ""
+    assert plate_warning([]) == ""
