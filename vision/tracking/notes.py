@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.base.types import BoolArray, Camera, ClipCards, ClipTrack, FloatArray
+from vision.base.windows import neighbours, runs_of
 from vision.clip.frames import ClipReport
 from vision.fitting.solve import CAMERA_CAUSE, Solved
 from vision.floor.cause_words import floor_sentences
@@ -12,6 +13,7 @@ from vision.tracking.checks import LEAST_SIDE
 from vision.tracking.frozen import FROZEN
 
 LONG_GAP = 0.2  # s without a pose
+SOFTER, SOFT_FOR = 1.4, 0.12  # times the floor's usual width of edges, and s, from which the focus hunts
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
 
 
@@ -38,6 +40,29 @@ def describe(track: ClipTrack, solved: Solved, report: ClipReport, cards: ClipCa
             f"The picture is soft (edges {2.4 * width:.0f} px wide): focus on the car and clean the lens."
         )
     return words
+
+
+def focus_sentences(time: FloatArray, spread: FloatArray) -> list[str]:
+    """A sentence where the floor's markers, which do not move, are unsharp for a while.
+
+    time: (n,) s.  spread: (n, m) px², of every floor marker in every frame read.
+    """
+    seen = np.flatnonzero(np.isfinite(spread).any(1))
+    if len(seen) < 5:
+        return []
+    width = np.sqrt(np.nanmedian(spread[seen], axis=1))
+    calm = np.median(neighbours(width[:, None], 3), axis=-1)[:, 0]
+    usual = float(np.quantile(calm, 0.25))
+    runs = [seen[run] for run in runs_of(calm > SOFTER * usual)]
+    longest = max(runs, key=len, default=seen[:0])
+    if len(longest) < 3 or time[longest[-1]] - time[longest[0]] < SOFT_FOR:
+        return []
+    times = float(calm[np.isin(seen, longest)].max()) / usual
+    return [
+        f"The picture went soft from {time[longest[0]]:.1f} to {time[longest[-1]]:.1f} s (edges on the floor up to "
+        f"{times:.1f} times as wide): the focus hunted, or the camera shook. What seems a lean or a hand there may be "
+        "that: lock the focus, and push again."
+    ]
 
 
 def _frames(words: Words, track: ClipTrack, report: ClipReport) -> None:

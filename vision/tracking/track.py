@@ -20,7 +20,7 @@ from vision.tracking.checks import blur_of, check_cards, check_scale, check_sigh
 from vision.tracking.follow import Follower, follow_clip
 from vision.tracking.lifted import lift_of
 from vision.tracking.moved_sheet import moved_sheet_sentences
-from vision.tracking.notes import describe
+from vision.tracking.notes import describe, focus_sentences
 from vision.tracking.sightings import Sightings
 
 
@@ -67,6 +67,7 @@ def track_clip(
         still=solved.still,
         m_per_px=float(np.median(solved.m_per_px)),
     )
+    soft = focus_sentences(sightings.column("time"), sightings.column("spread")[:, : len(cards.floor.markers)])
     if solved.moving and not kicked:
         apart = sheets_apart(
             sightings.column("time"), sightings.column("corner")[:, : len(cards.floor.markers)], cards.floor, solved.fit
@@ -78,7 +79,9 @@ def track_clip(
     if cards.slower != 1.0:
         track = replace(track, picture_time=track.read_time)
     return replace(
-        track, notes=(*words.notes, *shutter_words(shutter)), warnings=(*kicked, *track.warnings, *words.warnings)
+        track,
+        notes=(*words.notes, *shutter_words(shutter)),
+        warnings=(*kicked, *soft, *track.warnings, *words.warnings),
     )
 
 

@@ -32,13 +32,6 @@ def _slow_told(shot: Shot, size: float) -> None:
     shot.cards["captured_frames_per_s"] = 30.0 * size
 
 
-@kind("played faster by an app, nobody says so", (2, 4), r"played faster", speed=True)
-def _faster(shot: Shot, size: float) -> None:
-    shot.rest = shot.after = 0.55 * size
-    shot.times = np.arange(0, shot.length, size / shot.rate)
-    shot.stamps = np.arange(len(shot.times)) / shot.rate
-
-
 # what was cut off holds the push's end, or does not: nobody can ask for an answer
 @kind("cut short (mkv)", (0.75, 0.9), r"cut short|truncat|damaged|incomplete", fine=False)
 def _cut(shot: Shot, size: float) -> None:

@@ -289,3 +289,10 @@ def _gives(shot: Shot, size: float) -> None:
     shot.carried = lambda moment: (
         away * (eased(moment - shot.rest + 0.1, 0.15) - eased(moment - shot.rest - shot.moving - 0.05, 0.2))
     )
+
+
+@kind("played faster by an app, nobody says so", (2, 4), r"played faster", speed=True)
+def _faster(shot: Shot, size: float) -> None:
+    shot.rest = shot.after = 0.55 * size
+    shot.times = np.arange(0, shot.length, size / shot.rate)
+    shot.stamps = np.arange(len(shot.times)) / shot.rate
