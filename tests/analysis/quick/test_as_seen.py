@@ -56,3 +56,7 @@ def test_a_car_that_ran_on_is_not_taken_for_one_that_was_pushed_all_the_way() ->
     assert got.interval[0] < kappa < got.interval[1]
     assert got.travel < 0.5 * seen
     assert 1 / got.interval[0] - 1 / got.interval[1] < 0.2 * L
+    # what a quick push does beside is worth up to 3.7 % of the wheelbase in the pivot's place, on either side
+    aside = 0.029 * L * got.kappa**2
+    assert got.kappa - got.interval[0] > aside
+    assert got.interval[1] - got.kappa > aside
