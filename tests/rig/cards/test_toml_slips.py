@@ -40,6 +40,13 @@ def test_a_line_that_is_no_toml_comes_back_mended(line: str, meant: str) -> None
     assert "newline" not in str(caught.value)  # TOML's own complaint
 
 
+def test_a_slip_in_the_first_line_is_mended_as_well() -> None:
+    with pytest.raises(InputError) as caught:
+        parse_card('card: "test"\nname = "middle"\n', TestCard, where="some.toml")
+    assert caught.value.what.startswith('line 1, card : "test" cannot be read')
+    assert 'Did you mean card = "test"?' in caught.value.remedy
+
+
 @pytest.mark.parametrize(
     ("line", "meant"),
     [

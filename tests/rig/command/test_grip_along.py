@@ -44,3 +44,20 @@ def test_grip_along_is_written_where_the_forecast_looks(tmp_path: Path) -> None:
     assert record.result.ratio == pytest.approx(expected, abs=2e-4)
     state = car_state(cards.car, cards.test, load=[4.0] * 4, load_covariance=[[0.0] * 4] * 4)  # type: ignore[arg-type]
     assert state.along.tolist() == pytest.approx([1.0, 1.0, expected, expected], abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("along", "across", "factor"),
+    [((63.0, 61.0), (5.7, 5.5), "8.5"), ((6.3, 6.1), (0.057, 0.055), "0.0076"), ((630, 610), (570, 550), "85")],
+)
+def test_pulls_that_make_no_grip_factor_are_refused_whichever_way(
+    tmp_path: Path, along: tuple[float, float], across: tuple[float, float], factor: str
+) -> None:
+    # by hand: of 7.453 N on the rear axle 63 N are 8.5, 630 N 85 and 0.057 N 0.0076; a tyre grips with about one
+    path = write(tmp_path, test={"typed.weights_g": GRAMS}, car={"front.drag": 0.0, "rear.drag": 0.0})
+    pulls = [
+        word for way, forces in (("--along", along), ("--across", across)) for one in forces for word in (way, one)
+    ]
+    said = pivotbench("grip", "along", path, "--part", "rear", *pulls, "--log", tmp_path / "log")
+    assert said.code == 2
+    assert f"would be a grip factor of {factor}" in " ".join(said.err.split())

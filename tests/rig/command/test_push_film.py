@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from rig.base.cautions import BATTERY, PUPILS
 from rig.camera.recorder import Recording
 from rig.camera.source import CameraMode
 from rig.jobs.pushing import film as filming
@@ -49,6 +50,7 @@ def test_what_was_kept_is_told(run: Run, tmp_path: Path, monkeypatch: pytest.Mon
     assert "97 pictures over 2.4 s; 3 were lost because the disk is too slow" in said
     assert "the camera skipped 5" in said
     assert f"Next: pivotbench push {card} --clip 'kept/push 1.avi'" in said.replace('"', "'")
+    assert err.splitlines()[0] == f"{BATTERY} {PUPILS}"  # where the hand is, before it moves
     looks = [one for one in err.splitlines() if one.startswith("floor ")]
     assert looks == [f"floor 3/6, car 2/4: {text}" for text in ("more light", "ready: push when you like", "recording")]
     told = json.loads(run(f"{line} --json")[1])
