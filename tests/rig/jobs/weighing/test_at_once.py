@@ -145,3 +145,49 @@ def test_a_silent_port_is_waited_for_a_little_longer(clock: Any, silent_for: flo
     with pytest.raises(BenchError, match="nothing comes") as caught:
         wait.refuse()
     assert caught.value.where == "/dev/two"
+
+
+UNPLUGGED = SimpleNamespace(
+    state=PortState.UNPLUGGED, sentence="unplugged, waiting", remedy="Plug it in", port="/dev/two", since=0.0
+)
+
+
+def of(name: str, pad: int) -> Any:
+    return SimpleNamespace(name=name, pad=pad, remedy="See the wiring")
+
+
+def test_a_fault_is_told_with_its_pad_its_port_and_what_to_do() -> None:
+    plain = AtOnce(source(), NAMES).fault(of("overload", 1))
+    assert (plain.what, plain.where, plain.remedy) == ("pad 2 (FL): overload", "/dev/pads", "See the wiring")
+    # pads of a port each: the second one's cable is out; where only one port is read, a pad is missing on its board
+    two = AtOnce(source(statuses=(READING, UNPLUGGED)), NAMES)
+    gone = two.fault(of("missing", 1))
+    assert (gone.what, gone.where) == ("pad 2 (FL): missing (unplugged, waiting)", "/dev/two")
+    assert gone.remedy == "Plug it in"
+    here = two.fault(of("missing", 0))
+    assert (here.what, here.where, here.remedy) == ("pad 1 (RR): missing", "/dev/pads", "See the wiring")
+    alone = AtOnce(source(statuses=(UNPLUGGED,)), NAMES).fault(of("missing", 0))
+    assert (alone.what, alone.where) == ("pad 1 (RR): missing", "/dev/pads")
+    other = two.fault(of("overload", 1))
+    assert other.what == "pad 2 (FL): overload"
+
+
+@pytest.mark.parametrize(("newest", "told"), [(b"431.2 g", '"431.2 g"'), (b"", "no line yet")])
+def test_numbers_that_repeat_may_be_a_scales_unless_lines_are_checked(newest: bytes, told: str) -> None:
+    hint = 'write unit = "g" (kg, oz) on the bench card'
+    for unchecked in (True, False):
+        wait = AtOnce(source(unchecked=unchecked, newest_line=newest), NAMES)
+        for name, repeats in (("frozen", True), ("line stuck low", True), ("overload", False)):
+            found = wait.fault(of(name, 3))
+            assert (hint in found.remedy) is (unchecked and repeats)
+            assert (told in found.what) is (unchecked and repeats)
+
+
+def test_of_two_faults_the_one_that_explains_the_other_is_told() -> None:
+    # the third pad is missing from every reading, the fourth repeats its counts in all of them
+    wait = AtOnce(source(), NAMES)
+    for number in range(30):
+        counts = (100.0 + number, 210.0 - 2 * number, math.nan, 470.0)
+        wait.hear(frame(0.04 * number, counts, (False, False, True, False)))
+    with pytest.raises(BenchError, match=r"pad 3 \(FR\): missing"):
+        wait.refuse()

@@ -12,15 +12,15 @@ from rig.page.bench import replay as shown_again
 from rig.page.bench.replay import ReplayView
 
 
-def made(record: int) -> Any:
-    """Two pictures; of the second no pose is vouched for."""
+def made(record: int, balance: float | None = 0.132, forecast: float | None = None) -> Any:
+    """Two pictures; of the second no pose is vouched for. balance, forecast: m, the lines that are drawn."""
     push = SimpleNamespace(
         onset=2.5,
         end=4.25,
         outline=np.array([[0.3, 0.09], [-0.02, -0.08]]),
         wheelbase=0.257,
-        balance=0.132,
-        forecast=None,
+        balance=balance,
+        forecast=forecast,
     )
     pose = np.array([[0.0123456, -0.004, 0.1234567], [np.nan, np.nan, np.nan]])
     shown = SimpleNamespace(
@@ -65,6 +65,13 @@ def test_lengths_are_told_in_mm_and_times_from_the_onset(asked: list[int]) -> No
     np.testing.assert_allclose(told["outline"], [[300, 90], [-20, -80]])
     assert (told["wheelbase"], told["balance"]) == (pytest.approx(257), pytest.approx(132))
     assert told["forecast"] is None
+
+
+def test_lines_are_drawn_where_they_were_found(asked: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shown_again, "replayed", lambda *_: made(7, balance=None, forecast=0.141))
+    told = ReplayView(bench(7)).told(7)
+    assert told["balance"] is None
+    assert told["forecast"] == pytest.approx(141)
 
 
 def test_pictures_are_made_once_until_a_newer_push_is_looked_at(asked: list[int]) -> None:
