@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.thorough
+
 PROJECT = Path(__file__).parents[1]
 FILES = {
     "tests/rig/pads/test_reader.py": """

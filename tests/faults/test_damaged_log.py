@@ -135,6 +135,7 @@ def test_processes_that_upgrade_at_once_wait_for_each_other(tmp_path: Path) -> N
     assert not list(tmp_path.glob("*.part"))
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(not available(), reason="needs Linux and a C compiler: apt-get install gcc")
 def test_a_log_on_read_only_media_can_be_read(tmp_path: Path, whole: bytes) -> None:
     """As on a locked card or a DVD: every opening for writing fails with EROFS (30), so no shared file either."""

@@ -57,6 +57,7 @@ def lines(rows: Rows) -> str:
     return "".join(json.dumps(row) + "\n" for row in rows)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("name", "spoil"),
     [
@@ -137,6 +138,7 @@ def without(path: Path) -> None:
     sums.write_text("".join(lines_left))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [

@@ -18,6 +18,7 @@ from rig.log.store import BenchLog
 from tests.benchmarks.stops import judge, typed_cards
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("after", [0.0, 0.08, 0.3])
 def test_a_forecast_can_be_stopped_at_any_moment(tmp_path: Path, after: float) -> None:
     tally = judge(

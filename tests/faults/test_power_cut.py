@@ -113,6 +113,7 @@ def test_every_acknowledged_record_and_its_files_survive(tmp_path: Path, disk_pl
     assert first_fault(done, filled_judge(root), disk_place) == ""
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("careless", "says"),
     [

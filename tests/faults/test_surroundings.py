@@ -96,6 +96,7 @@ def test_odd_places_change_nothing(tmp_path: Path, plain: dict[str, object], nam
     assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.thorough
 def test_windows_line_ends_and_a_byte_order_mark_change_no_figure(tmp_path: Path, plain: dict[str, object]) -> None:
     card = cards_in(tmp_path)
     for path in tmp_path.glob("*.toml"):

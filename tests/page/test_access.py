@@ -31,7 +31,8 @@ def smallest_text(page: Any) -> float:
     )
 
 
-@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.thorough)])
+@pytest.mark.thorough
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_page_is_accessible_at_every_width(browser: Any, tmp_path: Path, scheme: str) -> None:
     """320 px is also what a window of 1280 px shows at 400 %, and more than it shows at 200 % (WCAG 2.2, 1.4.10)."""
     with served(tmp_path) as serving:
@@ -249,6 +250,7 @@ def test_every_state_is_accessible_and_large_enough(browser: Any, tmp_path: Path
         assert wrong == []
 
 
+@pytest.mark.thorough
 def test_the_class_screen_shows_the_whole_answer_at_once(browser: Any, tmp_path: Path) -> None:
     """On a projector of 1920 x 1080 nothing of the reveal lies below the edge, under something else, or upon it."""
     with served(tmp_path) as serving:

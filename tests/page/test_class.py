@@ -9,6 +9,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+import pytest
 
 from rig.page.classroom.question import Asked
 from rig.page.server.serve import Serving
@@ -36,6 +37,7 @@ def opened(browser: Any, serving: Serving) -> tuple[Any, str, str]:
     return screen, address.group(), screen.inner_text(".code")
 
 
+@pytest.mark.thorough
 def test_the_next_push_is_no_answer_to_the_last_question(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         bench = serving.bench
@@ -103,6 +105,7 @@ def test_a_click_before_the_stream_has_begun_is_done_and_not_refused(browser: An
         assert wrong == []
 
 
+@pytest.mark.thorough
 def test_a_class_votes_writes_down_what_it_saw_and_votes_again(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         bench = serving.bench

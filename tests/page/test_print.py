@@ -74,14 +74,8 @@ def parts(text: str) -> list[str]:
     return re.findall(r"[^\W_]+", text)
 
 
-@pytest.mark.parametrize(
-    ("size", "landscape"),
-    [
-        pytest.param(size, landscape, marks=() if size == "A4" and not landscape else pytest.mark.thorough)
-        for size in SIZES
-        for landscape in (False, True)
-    ],
-)
+@pytest.mark.thorough
+@pytest.mark.parametrize(("size", "landscape"), [(size, landscape) for size in SIZES for landscape in (False, True)])
 def test_nothing_is_cut_on_paper(browser: Any, tmp_path: Path, size: str, landscape: bool) -> None:
     if shutil.which("pdftotext") is None or shutil.which("pdftoppm") is None:
         pytest.skip("poppler is missing: apt-get install poppler-utils")

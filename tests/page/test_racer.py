@@ -26,6 +26,7 @@ SMALLEST_DIGIT_MM = 10.0
 """Read from 2 m: letters of a 200th of the distance (rule of thumb of sign makers, from memory)."""
 
 
+@pytest.mark.thorough
 def test_the_weights_are_read_from_two_metres(browser: Any, tmp_path: Path) -> None:
     with served(tmp_path) as serving:
         bench = serving.bench

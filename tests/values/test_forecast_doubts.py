@@ -122,6 +122,7 @@ def test_drag_of_every_wheel(tmp_path: Path, axle: str, pct: float) -> None:
     assert "rolling drag" not in [one["name"] for one in told(tmp_path, car=car)["sensitivity"]]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("axle", ["front", "rear"])
 def test_toe_of_every_wheel(tmp_path: Path, axle: str) -> None:
     """Four wheels err each on its own; the larger doubt of both axles is taken for all."""

@@ -15,6 +15,8 @@ import pytest
 
 from .cards_typed import WEIGHTS, G, found, newtons, run, slide, toml, write
 
+pytestmark = pytest.mark.thorough
+
 LENGTH, FRONT_TRACK, REAR_TRACK, HEIGHT = 0.26, 0.150, 0.190, 0.040
 CAR: dict[str, Any] = {
     "card": "car",
@@ -190,7 +192,6 @@ def test_loads_lean_and_balance_point_in_every_phase(told: dict[str, Any]) -> No
     assert left["roll_deg"] > 0.1
 
 
-@pytest.mark.thorough
 @pytest.mark.parametrize(("drive", "front"), [("rear", 0.0), ("front", 1.0), ("four", 0.5)])
 def test_how_much_side_grip_each_axle_uses(tmp_path: Path, drive: str, front: float) -> None:
     """Friction circle of each axle: what drive (or 60 % of the brakes in front) leaves, for its share of the turn.
@@ -331,7 +332,6 @@ DOUBTS: list[tuple[str, dict[str, Any]]] = [
 ]
 
 
-@pytest.mark.thorough
 @pytest.mark.parametrize(("name", "keys"), DOUBTS)
 def test_a_doubt_on_the_card_alone(tmp_path: Path, name: str, keys: dict[str, Any]) -> None:
     """95 % half-widths: 1.96 times the slope times u, beside 5 % of the grip ratio; 200 draws scatter by some 8 %."""

@@ -113,6 +113,7 @@ def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Device, dict
     return folder, device, kept, opened
 
 
+@pytest.mark.thorough
 def test_the_device_of_the_card_is_asked_for_the_size_and_rate_of_the_card(
     filmed: tuple[Path, Device, dict[str, Any], list[str]],
 ) -> None:

@@ -26,6 +26,8 @@ from tests.values.clips_rendered import (
 )
 from vision.base.types import Marker
 
+pytestmark = pytest.mark.thorough
+
 FLOOR_BAR, CAR_BAR = 0.97, 1.04
 PLATE = {
     "bar_mm": 104.0,

@@ -38,6 +38,8 @@ from tests.values.clips_rendered import (
 )
 from vision.render.filmed import Hand, WornMarker
 
+pytestmark = pytest.mark.thorough
+
 FPS = 15.0
 FIRST, SECOND = (0.8, 1.6), (2.6, 3.4)
 """s from the last picture at rest to the first one at rest again: pictures 12 to 24 and 39 to 51."""

@@ -30,6 +30,8 @@ from tests.values.clips_rendered import (
     write_cards,
 )
 
+pytestmark = pytest.mark.thorough
+
 PICTURES, CONTAINER = 50, 15.0
 BEGIN, END, PIVOT, TURN = 0.75, 1.75, -0.050, -0.26
 G = 9.80665

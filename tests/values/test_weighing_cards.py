@@ -320,6 +320,7 @@ def moved(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.thorough
 def test_phases_load_the_wheels_as_moments_say(moved: dict[str, Any]) -> None:
     total = LOAD_G.sum()
     place = np.array([[LENGTH, 0.08], [LENGTH, -0.08], [0, 0.09], [0, -0.09]])
@@ -377,6 +378,7 @@ def damped(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.thorough
 def test_roll_centres_take_their_part_of_the_turn(damped: dict[str, Any]) -> None:
     wheel, bars = np.array([3000 * 0.6**2, 2000 * 0.8**2]), np.array([500.0, 200.0])
     weight, front = LOAD_G.sum() * 1e-3 * 9.80665, LOAD_G[:2].sum() / LOAD_G.sum()
@@ -413,6 +415,7 @@ def test_springs_and_dampers_make_the_modes(damped: dict[str, Any]) -> None:
     assert 2 * zeta * omega == pytest.approx(damping @ TRACK**2 / 4 / roll, rel=0.01)
 
 
+@pytest.mark.thorough
 def test_phases_start_from_the_newest_weighing(tmp_path: Path) -> None:
     typed = {"typed.weights_g": LOAD_G.tolist()}
     test = write_cards(tmp_path, car=CHASSIS, bench={"place.latitude_deg": 90}, test=typed)

@@ -77,6 +77,7 @@ def test_each_unit_comes_out_in_grams_with_the_step_of_its_digits(
     assert PAD_UNDER  # wheels on the pads in a cycle of four: an exchanged pad would show
 
 
+@pytest.mark.thorough
 def test_decimal_commas_are_said_on_the_card_and_never_guessed(tmp_path: Path) -> None:
     pattern = {"pads.line_pattern": "<c1>; <c2>; <c3>; <c4>", "pads.unit": "g"}
     with scales(lambda g: f"{g:.1f}".replace(".", ","), "{0}; {1}; {2}; {3}") as pads:
@@ -93,6 +94,7 @@ def test_decimal_commas_are_said_on_the_card_and_never_guessed(tmp_path: Path) -
     np.testing.assert_allclose(told.result["corner_weights_g"], CAR_G, atol=0.051)
 
 
+@pytest.mark.thorough
 def test_scales_are_refused_with_a_car_on_them_and_without(tmp_path: Path) -> None:
     test = write_cards(tmp_path, bench={"pads.line_pattern": "<c1>, <c2>, <c3>, <c4>", "pads.unit": "g"})
     with scales(lambda g: f"{g:.0f}") as pads:

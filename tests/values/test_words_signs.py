@@ -32,6 +32,7 @@ def ask(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., str]:
     return lambda *arguments, **how: run(bench, list(arguments), **how)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", list(SAID))
 def test_people_read_one_minus_sign_and_lines_of_sixty_columns(
     ask: Callable[..., str], name: str, monkeypatch: pytest.MonkeyPatch

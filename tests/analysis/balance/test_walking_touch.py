@@ -33,6 +33,7 @@ def walked(station: float, advance: float, balance: float, drag: float) -> tuple
     return yaw, middle[1] * math.cos(yaw / 2) - middle[0] * math.sin(yaw / 2)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("station", "advance", "balance", "drag"),
     [(0.15, 0.06, 0.13, 0.05), (0.1445, 0.03, 0.1288, 0.08), (0.1445, 0.03, 0.131, 0.1), (0.1505, 0.05, 0.1288, 0.1)],

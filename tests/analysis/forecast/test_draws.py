@@ -152,6 +152,7 @@ def test_what_is_asked_for_besides_the_doubts() -> None:
     np.testing.assert_allclose(two.contacts.drag, [[0.1, 0.2, 0.3, 0.4], [1.0] * 4])
 
 
+@pytest.mark.thorough
 def test_asked_again_for_as_many_draws_as_were_made_they_are_the_same_draws() -> None:
     """What `log recalculate` does: a finger that rubs is followed draw by draw, and one block of draws may do."""
     first = predict_push(CAR, PUSH, rng=rng(), ends_within=0.5)

@@ -104,6 +104,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
     assert held >= 0.88 * 160
 
 
+@pytest.mark.thorough
 def test_straight_slides_are_hardly_ever_given_a_pivot() -> None:
     # At most 1 % is asked; of 60 tracks at 0.5 %, three or more come up less than once in 300.
     part = statistics.straight_slides(np.random.default_rng(8), 60)
@@ -112,6 +113,7 @@ def test_straight_slides_are_hardly_ever_given_a_pivot() -> None:
     assert part["straight_bound_wheelbases"] >= 100
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("station", [-15.0, -0.9, 0.1, 4.0, 12.0])
 def test_three_degrees_are_never_called_straight(station: float) -> None:
     # station in wheelbases from the middle; at 15 the car slides 200 mm while it turns by 3 degrees.

@@ -4,6 +4,7 @@ Truth: the same equations of motion integrated by SciPy here, in time, with a fi
 """
 
 import numpy as np
+import pytest
 from scipy.integrate import solve_ivp
 
 from analysis.quick.as_seen import slide_as_seen
@@ -40,6 +41,7 @@ def run_on(speed: float) -> np.ndarray:
     return np.array([*(end[:2] - turned @ CENTRE), end[2]])
 
 
+@pytest.mark.thorough
 def test_a_car_that_ran_on_is_not_taken_for_one_that_was_pushed_all_the_way() -> None:
     x, y, yaw = run_on(0.8)
     half, middle = yaw / 2, np.array([x, y]) + L / 2 * np.array([np.cos(yaw) - 1, np.sin(yaw)])

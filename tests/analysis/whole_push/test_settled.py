@@ -55,6 +55,7 @@ CASES = {
 }
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", CASES)
 def test_a_kink_on_the_way_costs_no_accuracy(name: str) -> None:
     contacts, share = CASES[name]

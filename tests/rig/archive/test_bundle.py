@@ -252,6 +252,7 @@ def test_a_nearly_full_disk_is_noticed_before_anything_starts(tmp_path: Path, mo
         check_room(tmp_path)
 
 
+@pytest.mark.thorough
 def test_forecasts_come_out_bit_for_bit_and_a_changed_figure_is_listed(tmp_path: Path) -> None:
     from rig.jobs.pushing.forecast import forecast
     from rig.jobs.weighing.weights import weigh_typed

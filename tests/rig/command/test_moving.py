@@ -45,6 +45,7 @@ def run(*arguments: str) -> str:
     return done.output
 
 
+@pytest.mark.thorough
 def test_two_set_ups_through_the_phases_of_a_card(folder: Path) -> None:
     text = run(
         str(folder / "car.toml"),
@@ -74,6 +75,7 @@ def test_two_set_ups_through_the_phases_of_a_card(folder: Path) -> None:
     assert json.loads(re.search(r"const D=(\{.*?\}),NS=", page).group(1))["names"][2] == "hold"  # type: ignore[union-attr]
 
 
+@pytest.mark.thorough
 def test_a_usual_drift_is_taken_without_a_phases_card(folder: Path) -> None:
     text = run(str(folder / "car.toml"), *WEIGHTS)
     assert "transition" in text
@@ -120,6 +122,7 @@ def test_a_phase_without_duration_and_an_empty_card_are_told(folder: Path) -> No
         run(str(folder / "car.toml"), str(folder / "phases.toml"), *WEIGHTS)
 
 
+@pytest.mark.thorough
 def test_roll_over_is_told_as_such(folder: Path) -> None:
     (folder / "car.toml").write_text(CAR.replace("cg_height_mm = 35", "cg_height_mm = 70"))
     (folder / "phases.toml").write_text(
@@ -133,6 +136,7 @@ def test_roll_over_is_told_as_such(folder: Path) -> None:
     assert told["phases"][1]["rolls_over"] is False
 
 
+@pytest.mark.thorough
 def test_a_test_card_brings_its_weights_and_its_grip(folder: Path) -> None:
     """The same car behind a test card: as if its figures had been typed; what the options say goes first."""
     (folder / "test.toml").write_text(

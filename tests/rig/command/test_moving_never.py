@@ -16,6 +16,8 @@ from hypothesis import strategies as st
 
 from rig.command.moving.moving import command
 
+pytestmark = pytest.mark.thorough
+
 NUMBER = r"[+−-]?\d+(?:\.\d+)?"
 GIVEN = re.compile(
     r"pushed at 80 %|to 0\.4 g within 50 ms: 90 %|"
@@ -139,7 +141,6 @@ def test_a_card(tmp_path_factory: pytest.TempPathFactory, drawn: dict[str, Any])
     check(tmp_path_factory.mktemp("cards"), drawn)
 
 
-@pytest.mark.thorough
 @given(drawn=CARDS)
 @settings(
     max_examples=15, deadline=None, derandomize=True, phases=[Phase.generate], suppress_health_check=list(HealthCheck)

@@ -191,6 +191,7 @@ def test_a_picture_without_a_board_has_no_view() -> None:
     assert find_board(grey, Board()) is None
 
 
+@pytest.mark.thorough
 def test_what_cannot_be_used_is_said(tmp_path: Path) -> None:
     views = made_up(np.random.default_rng(0), 6)
     with pytest.raises(InputError, match="3 usable views"):

@@ -14,6 +14,8 @@ from vision.render.filmed import Filming, Look, PushScene
 from vision.render.push import render_push
 from vision.tracking.track import track_clip
 
+pytestmark = pytest.mark.thorough
+
 SIZE, READOUT, FPS = (640, 360), 0.030, 20.0
 FLOOR, CAR = default_floor(), default_car(0.26, height=0.06)
 EYE = looking_at(np.array([0.1, -0.85, 0.85]), np.array([0.0, 0.02, 0.0]), focal=640.0, size=SIZE)

@@ -20,6 +20,8 @@ from vision.clip.from_above import (
     still_from_above,
 )
 
+pytestmark = pytest.mark.thorough
+
 YELLOW, ORANGE, GREY = np.array([66, 228, 240]), np.array([0, 159, 230]), np.array([190, 190, 190])
 START, END = np.array([-0.13, -0.03, 0.04]), np.array([-0.12, 0.03, -0.08])
 OTHER_START, OTHER_END = np.array([-0.10, 0.03, -0.05]), np.array([-0.10, -0.02, 0.10])

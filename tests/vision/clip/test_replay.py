@@ -62,12 +62,9 @@ def filmed(tmp_path_factory: pytest.TempPathFactory) -> PushFromAbove:
     return film(tmp_path_factory.mktemp("replay") / "plain.avi", EYE, MOVES_AT, START, END)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
-    ("ending", "codec", "form"),
-    [
-        (".mp4", "libx265", "yuv420p"),
-        pytest.param(".mov", "prores_ks", "yuv422p10le", marks=pytest.mark.thorough),
-    ],
+    ("ending", "codec", "form"), [(".mp4", "libx265", "yuv420p"), (".mov", "prores_ks", "yuv422p10le")]
 )
 def test_pictures_and_poses_belong_together_in_codecs_that_browsers_lack(
     filmed: PushFromAbove, tmp_path: Path, ending: str, codec: str, form: str

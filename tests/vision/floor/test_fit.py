@@ -85,6 +85,7 @@ def test_without_noise_everything_comes_back() -> None:
     assert fit.ink == pytest.approx(0.3, abs=0.01)
 
 
+@pytest.mark.thorough
 def test_squeezed_pictures_are_measured_where_the_file_says_so_and_else_refused() -> None:
     """By hand: a picture turned by 20 degrees about its lens's middle and made three quarters as wide, the picture's
     corner at -0.5 staying. An upright camera's is taken for a nearer one that looks down steeper, which does no harm:
@@ -148,6 +149,7 @@ def test_bent_edges_vanish_without_a_lens() -> None:
     assert np.abs(bent_edge_shift(point, straight)).max() < 1e-9
 
 
+@pytest.mark.thorough
 def test_stated_uncertainty_of_a_calibrated_view_covers_the_truth() -> None:
     """chi² of the pose error over 60 noisy views: mean 6 with sd 0.45, so 4.5 to 8.5 (cards believed exact).
 

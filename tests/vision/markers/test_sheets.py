@@ -96,6 +96,7 @@ def test_the_finger_sheet_is_to_scale_and_points_to_the_fingertip(tmp_path: Path
         finger_sheet(finger_square(size=0.2), folder=tmp_path)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("page", [0, 1, 2])
 def test_marker_size_and_bar_are_to_scale(pictures: tuple[str, list[FloatArray]], page: int) -> None:
     sizes = {m.id: 1000 * m.size for m in (*FLOOR.markers, *CAR.markers)}
@@ -224,6 +225,7 @@ def test_what_does_not_fit_or_cannot_be_written_is_said(tmp_path: Path) -> None:
         board_sheet(folder=tmp_path / "file")
 
 
+@pytest.mark.thorough
 def test_markers_without_a_sheet_have_a_page_each(tmp_path: Path) -> None:
     loose = FloorLayout(
         dictionary=FLOOR.dictionary,

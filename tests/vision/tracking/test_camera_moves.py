@@ -20,6 +20,8 @@ from vision.render.filmed import Filming, PushScene
 from vision.render.push import render_push
 from vision.tracking.track import track_clip
 
+pytestmark = pytest.mark.thorough
+
 CameraPath = Callable[[float], RenderCamera]
 
 
@@ -95,7 +97,6 @@ def test_a_bump_in_the_middle_costs_its_own_frames(tmp_path: Path) -> None:
     assert track.view.time.size == 31
 
 
-@pytest.mark.thorough
 def test_a_tap_at_the_end_costs_the_end(tmp_path: Path) -> None:
     """The finger that stops the recording: the last three frames are of another camera."""
     track, off = filmed(tmp_path / "tapped.avi", turned(-1.5, (0, 1, 0), 0.93), known=False)

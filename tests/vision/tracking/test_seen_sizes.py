@@ -39,6 +39,7 @@ def projected(floor: FloorLayout, pose: np.ndarray, rng: np.random.Generator, no
     return np.stack(frames) + rng.normal(0, noise, (len(frames[0]), 1, 2))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("floor", [FLOOR, ONE_SHEET])
 def test_how_high_the_plate_seems_is_as_unsure_as_lens_and_floor_leave_it(floor: FloorLayout) -> None:
     """The plate lies where the card says. With one sheet, lens and tilt of the camera are hardly known."""

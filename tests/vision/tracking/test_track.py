@@ -183,6 +183,7 @@ def test_a_hand_in_the_picture_and_a_hidden_marker(tmp_path: Path) -> None:
     assert np.sqrt(np.mean((off - off.mean(0))[:, :2] ** 2)) < 0.15e-3
 
 
+@pytest.mark.thorough
 def test_a_camera_in_the_hand_is_noticed(tmp_path: Path) -> None:
     truth = film(tmp_path / "held.avi", shaky=True, seconds=0.5)
     track = track_clip(tmp_path / "held.avi", ClipCards(floor=FLOOR, car=CAR, camera=calibration(eye())))
@@ -211,6 +212,7 @@ def test_progress_is_told_from_start_to_end(clear: Clip) -> None:
     assert shares[-1] == 1.0
 
 
+@pytest.mark.thorough
 def test_wrong_cards_and_wrong_scenes_are_told_apart(clear: Clip, tmp_path: Path) -> None:
     path, _ = clear
     bigger = replace(

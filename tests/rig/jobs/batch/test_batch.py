@@ -23,6 +23,8 @@ from rig.log.store import BenchLog
 from rig.virtual.bench import film_virtual_push, write_cards
 from rig.virtual.dunlin import SETUPS, draw_truth
 
+pytestmark = pytest.mark.thorough
+
 
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -19,6 +19,8 @@ from rig.log.store import BenchLog
 from rig.virtual.bench import film_virtual_push, write_cards
 from rig.virtual.dunlin import SETUPS, draw_truth
 
+pytestmark = pytest.mark.thorough
+
 distributed = pytest.importorskip("distributed", reason="install it with: pip install 'pivotbench[cluster]'")
 
 

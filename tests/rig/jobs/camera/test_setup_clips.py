@@ -35,6 +35,8 @@ from vision.render.camera import RenderCamera, looking_at
 from vision.render.filmed import Filming, Look, PushScene
 from vision.render.push import render_push
 
+pytestmark = pytest.mark.thorough
+
 SIZE, LENS = (1280, 720), np.array([-0.10, 0.03, 3e-4, -2e-4, 0.0])
 WHEELBASE, HEIGHT = 0.257, 0.060
 FLOOR, PLATE = default_floor(), default_car(WHEELBASE, height=HEIGHT)

@@ -44,6 +44,7 @@ def circle(radius: float, speed: float, slide: float, seconds: float, station: f
     return t, np.column_stack([origin, yaw])
 
 
+@pytest.mark.thorough
 def test_a_filmed_circle_is_read_from_the_pictures(tmp_path: Path) -> None:
     cards = cards_in(tmp_path)
     station = 0.257 * 800 / 1640

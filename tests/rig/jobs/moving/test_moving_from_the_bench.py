@@ -48,6 +48,7 @@ def test_tyres_that_balance_where_they_were_seen_to() -> None:
     assert found.grip[0] == found.grip[1] < 0.9
 
 
+@pytest.mark.thorough
 def test_the_balance_point_by_pushes_goes_before_weights_and_grip(tmp_path: Path) -> None:
     """By weights and grip 58 % and more, ±15 points; three pushes say 51.0, u 0.4: that is where it stands at rest."""
     typed = asked(tmp_path)
@@ -67,6 +68,7 @@ def test_the_balance_point_by_pushes_goes_before_weights_and_grip(tmp_path: Path
     assert np.diff(pushed.reached.reach.station.interval[0]) < 0.5 * np.diff(typed.reached.reach.station.interval[0])
 
 
+@pytest.mark.thorough
 def test_wheels_in_the_air_in_all_in_some_and_in_hardly_any_of_the_drawn_cars(tmp_path: Path) -> None:
     # From the definition: sure from 95 of 100 cars on, perhaps from 5 of 100 on.
     found = asked(tmp_path)
@@ -76,6 +78,7 @@ def test_wheels_in_the_air_in_all_in_some_and_in_hardly_any_of_the_drawn_cars(tm
     assert [rows[i][HEADS.index("in the air")] for i in (0, 1)] == ["none", "RL perhaps FR RR"]
 
 
+@pytest.mark.thorough
 def test_typed_weights_carry_their_placing(tmp_path: Path) -> None:
     """4 g of placing at each wheel on 1600 g: 0.25 % of the weight and more at each."""
     found = asked(tmp_path)
@@ -84,6 +87,7 @@ def test_typed_weights_carry_their_placing(tmp_path: Path) -> None:
     np.testing.assert_allclose(half, by_hand, rtol=0.25)
 
 
+@pytest.mark.thorough
 def test_a_change_in_one_sentence(tmp_path: Path) -> None:
     """A stiff front bar on tyres that lose grip with load: at rest nothing, on the move a narrower front end and a
     wider rear end (common practice). What is not known of the car is the same before and after, so the change is known
@@ -110,6 +114,7 @@ def test_a_change_in_one_sentence(tmp_path: Path) -> None:
     assert float(np.ptp(apart.region.width.interval[1])) > float(np.ptp(found.region.width.interval[1]))
 
 
+@pytest.mark.thorough
 def test_the_picture_shows_what_is_not_known(tmp_path: Path) -> None:
     from analysis.figures.moving import RegionDraws, region_figure
 

@@ -48,6 +48,7 @@ def test_pushes_of_two_set_ups_err_each_for_itself(tmp_path: Path) -> None:
     assert float(np.ptp(found.pair())) / 2 == pytest.approx(1.96, rel=0.15)  # of 60 draws
 
 
+@pytest.mark.thorough
 def test_a_set_up_that_was_not_pushed_goes_by_the_other_s_pushes(tmp_path: Path) -> None:
     """A front bar is not felt at rest: no difference, where the cards' grip balances 1.5 points elsewhere."""
     pushed = set_up(tmp_path / "a", PUSHED)

@@ -38,6 +38,7 @@ def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[CardSet, Path]:
     return cards, folder / "push.avi"
 
 
+@pytest.mark.thorough
 def test_a_push_is_recorded_from_before_it_moved_until_it_rests(filmed: tuple[CardSet, Path], tmp_path: Path) -> None:
     cards, clip = filmed
     looks, told = list[LiveLook](), list[str]()

@@ -30,6 +30,8 @@ from tests.faults.played_camera import PlayedClip
 from vision.base.types import BgrImage, ClipTrack
 from vision.tracking.live import LiveTracker, Sighted
 
+pytestmark = pytest.mark.thorough
+
 
 @pytest.fixture(scope="module")
 def filmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[CardSet, Weighing, Path]:
@@ -174,7 +176,6 @@ def test_the_picture_is_believed_against_a_card_that_names_the_other_side(
     assert last.pct == pytest.approx(balance.pct, abs=0.25)
 
 
-@pytest.mark.thorough
 def test_it_speaks_along_while_a_camera_films(
     filmed: tuple[CardSet, Weighing, Path], prepared: Prepared, tmp_path: Path
 ) -> None:

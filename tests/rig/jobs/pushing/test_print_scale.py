@@ -57,6 +57,7 @@ def half_width(answer: PushAnswer) -> float:
     return (high - low) / 2
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("floor", "plate", "named"),
     [

@@ -64,6 +64,7 @@ def test_the_floor_s_printed_bar_is_what_makes_the_floor_s_scale_uncertain(log: 
     assert abs(effect) == pytest.approx(abs(moved), rel=0.03)
 
 
+@pytest.mark.thorough
 def test_a_clip_that_contradicts_the_cards_side_says_so_once(log: BenchLog) -> None:
     # A finger above the floor rolls the car, and left and right carry unlike loads: the side matters.
     uneven = {"typed__weights_g": [480.0, 340.0, 360.0, 380.0], "push__height_mm": 25.0, "push__position_pct": 70.0}

@@ -58,6 +58,7 @@ def test_how_far_it_was_pushed_is_counted_from_the_balance_point(
     assert asked == [pytest.approx(35.0)]
 
 
+@pytest.mark.thorough
 def test_the_mass_is_the_weight_over_gravity_at_the_bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Grams weighed are kilograms wherever the bench stands; at the pole gravity is 9.8322 m/s² (WGS 84)."""
     masses: list[float] = []

@@ -15,6 +15,8 @@ from rig.log.store import BenchLog
 from rig.report.other_records import other_parts
 from tests.rig.jobs.synthetic_pushes import LENGTH, cards, closed_form, measured, pushed, recorded
 
+pytestmark = pytest.mark.thorough
+
 NOSES = {"hard": (0.0602, 0.0598, 0.0601, 0.0599), "soft": (0.0502, 0.0498, 0.0501, 0.0499)}
 """m, of pushes whose nose and tail go 120 mm together."""
 

@@ -117,6 +117,7 @@ def test_a_state_is_named_by_all_that_is_otherwise(log: BenchLog) -> None:
     assert [name for name in names if name not in found.state] == []
 
 
+@pytest.mark.thorough
 def test_it_is_computed_again_alike_and_keeps_its_number_where_it_is_read(log: BenchLog, tmp_path: Path) -> None:
     bare = weigh_typed(in_state(0.0), log)
     of = in_state(200.0)

@@ -154,6 +154,7 @@ def test_a_first_push_tells_how_far_the_ring_was(bench: Bench) -> None:
     assert shown["poses"][-1][1] < 0 < shown["poses"][-1][2]  # type: ignore[index]
 
 
+@pytest.mark.thorough
 def test_a_class_sees_the_answer_when_it_is_revealed(judged: Bench) -> None:
     room = Classroom(judged)
     judged.choose_step("balanced")

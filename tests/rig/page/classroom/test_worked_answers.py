@@ -18,6 +18,8 @@ from rig.page.classroom.worked_answers import ADDED_BAR, worked_out
 from rig.records.classroom import GUESS
 from rig.virtual.dunlin import ON_SPRINGS
 
+pytestmark = pytest.mark.thorough
+
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Bench:
