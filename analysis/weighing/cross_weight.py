@@ -41,8 +41,8 @@ class FloorVerdict:
 class ShimPlan:
     """Shims that bring the four pads into one plane.
 
-    thickness: (4,) m under FL, FR, RL, RR.  warp_after: m, (FL + RR) - (FR + RL) of the heights with the shims.
-    text: what to do.
+    thickness: (4,) m under FL, FR, RL, RR.  warp_after: m, how far the pads still are from one plane under these
+    tyres: (FL + RR) - (FR + RL) where the tracks are alike, see `out_of_plane`.  text: what to do.
     """
 
     thickness: FloatArray
@@ -88,16 +88,31 @@ def floor_verdict(
     return FloorVerdict(cross_g=measured, told_apart=apart, level_u=level, text=text)
 
 
+def out_of_plane(contact: FloatArray) -> FloatArray:
+    """(4,) factors of the heights of FL, FR, RL, RR whose sum is zero where the four points lie in one plane.
+
+    Their sizes add up to four and front left counts positively: 1, -1, -1, 1 where the tracks are alike; the wider
+    axle's less, since the same height tilts it less.  contact: (4, 2) m, where the tyres stand.
+    Source: the one combination of four heights that no plane a + b x + c y has, elementary.
+    """
+    from scipy.linalg import null_space
+
+    factors = null_space(np.vstack([np.ones(4), np.asarray(contact, dtype=float).T]))[:, 0]
+    return np.asarray(factors * 4.0 / np.abs(factors).sum() * np.sign(factors[0]), dtype=float)
+
+
 def plan_shims(
     height: FloatArray,
+    contact: FloatArray,
     *,
     available: Sequence[float] = SHIMS,
     most: int = 3,
 ) -> ShimPlan:
     """Which shims bring the pads into one plane: a tilt matters little to cross weight, a warp matters much.
 
-    height: (4,) m, measured heights of the pads under FL, FR, RL, RR.  available: thicknesses, m, any number of each.
-    most: shims in one stack.  Raises InputError on heights or shims that cannot be.
+    height: (4,) m, measured heights of the pads under FL, FR, RL, RR.  contact: (4, 2) m, where the tyres stand on
+    them.  available: thicknesses, m, any number of each.  most: shims in one stack.
+    Raises InputError on heights or shims that cannot be.
     """
     heights = np.asarray(height, dtype=float)
     if heights.shape != (4,) or not np.all(np.isfinite(heights)) or not all(s > 0 for s in available):
@@ -106,15 +121,17 @@ def plan_shims(
             where="shims",
             remedy="Measure each pad's height against a straight edge, in millimetres",
         )
-    warp = float(CROSS @ heights)
+    factors = out_of_plane(contact)
+    warp = float(factors @ heights)
     # Raising one pad of the low diagonal is enough; the lower of the two keeps the tilt small.
     low_pair = [1, 2] if warp > 0 else [0, 3]
     wheel = min(low_pair, key=lambda i: heights[i])
     stacks = [stack for size in range(most + 1) for stack in combinations_with_replacement(sorted(available), size)]
-    best = min(stacks, key=lambda stack: (round(abs(abs(warp) - sum(stack)), 9), len(stack)))
+    lacking = abs(warp / factors[wheel])
+    best = min(stacks, key=lambda stack: (round(abs(lacking - sum(stack)), 9), len(stack)))
     thickness = np.zeros(4)
     thickness[wheel] = sum(best)
-    remaining = float(CROSS @ (heights + thickness))
+    remaining = float(factors @ (heights + thickness))
     name = ("front-left", "front-right", "rear-left", "rear-right")[wheel]
     text = "No shim: the pads lie in one plane as well as these shims can make them"
     if best:

@@ -309,11 +309,17 @@ def test_what_a_millimetre_is_worth_and_which_shims(tmp_path: Path) -> None:
     told = pivotbench("pads", "level", test, "--heights", 0.7, 0.1, 0.2, 0.05, *log, "--json").result
     assert told["grams_per_mm"] == pytest.approx(GRAMS_PER_MM, rel=1e-6)
     assert told["cross_g_per_mm"] == pytest.approx(CROSS_PER_MM, rel=1e-6)
-    # 0.7 - 0.1 - 0.2 + 0.05 = 0.45 mm too high on FL and RR: under the lower of the others, front right
+    # both axles are to lean alike: (0.7 - 0.1 - t)/160 = (0.2 - 0.05)/180 with t = 0.467 mm under the lower of the two
+    # low ones, front right; the nearest stack is 0.45, and FL + RR stay higher by 0.0167 mm of the narrow axle's
     np.testing.assert_allclose(told["shims_mm"], [0, 0.45, 0, 0], atol=1e-9)
-    assert told["warp_after_mm"] == pytest.approx(0, abs=1e-9)
+    assert told["warp_after_mm"] == pytest.approx((0.7 - 0.1 - 0.15 * A - 0.45) * 2 / (1 + A), abs=1e-9)
     told = pivotbench("pads", "level", test, "--heights", 0.1, 0.2, 0.05, 0.75, *log, "--json").result
-    np.testing.assert_allclose(told["shims_mm"], [0, 0, 0.6, 0], atol=1e-9)  # 0.1 - 0.2 - 0.05 + 0.75
+    np.testing.assert_allclose(told["shims_mm"], [0, 0, 0.6, 0], atol=1e-9)  # (0.1 - 0.2)/A = 0.05 + t - 0.75: 0.5875
+    # a table that slopes to a side lies in one plane, but as high under wide as under narrow tyres it does not
+    for front, rear, shim in ((1.6, 1.8, 0.0), (1.8, 1.8, 0.2)):
+        heights = [front, 0.0, rear, 0.0]
+        told = pivotbench("pads", "level", test, "--heights", *heights, *log, "--json").result
+        np.testing.assert_allclose(told["shims_mm"], [0, shim, 0, 0], atol=1e-9)  # 1.8 - t = 1.8 A
     text = pivotbench("pads", "level", test, *log).out
     assert f"moves {GRAMS_PER_MM:.1f} g at each wheel (± 20 %" in text  # 1.96 × 10 %
 

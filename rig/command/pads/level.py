@@ -81,7 +81,7 @@ def command(
             "relative_u": response.relative_u,
         }
         if heights_mm is not None:
-            plan = shims_for(heights_mm)
+            plan = shims_for(cards.car, heights_mm)
             lines.append(f"{plan.text}.")
             result |= {"shims_mm": (plan.thickness * 1e3).tolist(), "warp_after_mm": plan.warp_after * 1e3}
         remarks: tuple[str, ...] = ()

@@ -13,7 +13,8 @@ from analysis.weighing.corner_weights import CornerWeights
 from analysis.weighing.cross_weight import FloorVerdict, ShimPlan, floor_verdict, plan_shims
 from analysis.weighing.warp import WarpResponse, response_from_rates, response_from_shim
 from rig.cards.chassis import spring_rates, spring_track, warp_response
-from rig.cards.measures import MM
+from rig.cards.keys.car import CarCard
+from rig.cards.measures import MM, contact_place
 from rig.cards.mechanics import place_gravity
 from rig.cards.read import CardSet
 from rig.jobs.weighing.pads import Ask, OpenPads
@@ -152,9 +153,12 @@ def judge_floor(cards: CardSet, weighing: Weighing, *, response: WarpResponse | 
     )
 
 
-def shims_for(heights_mm: tuple[float, float, float, float]) -> ShimPlan:
-    """Which shims bring the pads, measured against a straight edge, into one plane. heights: FL FR RL RR."""
-    return plan_shims(np.array(heights_mm) * MM)
+def shims_for(car: CarCard, heights_mm: tuple[float, float, float, float]) -> ShimPlan:
+    """Which shims bring the pads, measured against a straight edge, into one plane under this car.
+
+    heights: FL FR RL RR.
+    """
+    return plan_shims(np.array(heights_mm) * MM, contact_place(car))
 
 
 def measure_response(

@@ -152,7 +152,7 @@ def test_cross_weight_and_floor_told_apart_or_not() -> None:
 @given(st.lists(st.floats(-1.5e-3, 1.5e-3), min_size=4, max_size=4).map(np.array))
 @settings(max_examples=60, deadline=None)
 def test_shims_make_the_pads_plane(height: np.ndarray) -> None:
-    plan, warp = plan_shims(height), float(CROSS @ height)
+    plan, warp = plan_shims(height, CONTACT), float(CROSS @ height)
     assert np.count_nonzero(plan.thickness) <= 1
     if abs(warp) <= 3e-3:  # three shims of at most 1 mm
         assert abs(plan.warp_after) <= 0.2501e-3  # half of the widest gap between stacks of three: 2.5 to 3 mm
@@ -161,7 +161,7 @@ def test_shims_make_the_pads_plane(height: np.ndarray) -> None:
 
 def test_a_tilted_plane_needs_no_shim() -> None:
     tilt = CONTACT @ np.array([0.01, -0.02])
-    assert "No shim" in plan_shims(tilt).text
+    assert "No shim" in plan_shims(tilt, CONTACT).text
     np.testing.assert_allclose(response_from_rates(rates()).per_height @ tilt, 0, atol=1e-9)
 
 

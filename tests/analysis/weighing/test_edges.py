@@ -77,9 +77,9 @@ def spoilt(**change: object) -> object:
             lambda: floor_verdict(corner_weights(np.full(4, 400.0), np.eye(4)), response_from_rates(rates()), -1e-9),
             "must not be negative",
         ),
-        (lambda: plan_shims(np.zeros(3)), "four finite heights"),
-        (lambda: plan_shims(np.full(4, math.inf)), "four finite heights"),
-        (lambda: plan_shims(np.zeros(4), available=(0.0,)), "positive shims"),
+        (lambda: plan_shims(np.zeros(3), CONTACT), "four finite heights"),
+        (lambda: plan_shims(np.full(4, math.inf), CONTACT), "four finite heights"),
+        (lambda: plan_shims(np.zeros(4), CONTACT, available=(0.0,)), "positive shims"),
         (lambda: as_parts(np.eye(3), 4), "not a covariance matrix of 4"),
         (lambda: as_parts(np.array([[1.0, 2.0], [2.0, 1.0]]), 2), "not a covariance"),  # one negative variance
         (lambda: as_parts(np.array([[1.0, 0.1], [0.2, 1.0]]), 2), "not a covariance"),

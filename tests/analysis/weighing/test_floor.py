@@ -21,6 +21,8 @@ ALIKE = SpringRates(
     track=np.array([0.17, 0.17]),
 )
 
+CONTACT = rectangle_contacts(0.26, 0.17)
+
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_how_level_the_floor_must_be_by_hand(sign: float) -> None:
@@ -51,7 +53,7 @@ def test_how_level_the_floor_must_be_by_hand(sign: float) -> None:
 def test_one_pad_that_lies_low_gets_its_shim(wheel: int, shim_mm: float) -> None:
     height = np.full(4, 2e-3)
     height[wheel] -= shim_mm / 1000
-    plan = plan_shims(height)
+    plan = plan_shims(height, CONTACT)
     np.testing.assert_allclose(plan.thickness, 2e-3 - height, atol=1e-12)
     assert plan.warp_after == pytest.approx(0.0, abs=1e-12)
     name = ("front-left", "front-right", "rear-left", "rear-right")[wheel]
@@ -60,10 +62,12 @@ def test_one_pad_that_lies_low_gets_its_shim(wheel: int, shim_mm: float) -> None
 
 def test_stacks_of_shims_have_no_more_than_they_may() -> None:
     height = np.array([0.0, 0.0, 0.0, -0.8e-3])
-    assert plan_shims(height).text == "Put 0.10 + 0.20 + 0.50 mm under the rear-right pad"
-    assert plan_shims(height, most=1).text == "Put 1.00 mm under the rear-right pad"  # 0.2 off either way is nearer
-    assert plan_shims(height, most=1, available=(0.5e-3,)).warp_after == pytest.approx(-0.3e-3)
-    assert plan_shims(-height, most=2, available=(0.4e-3,)).thickness[[1, 2]].max() == pytest.approx(0.8e-3)
+    assert plan_shims(height, CONTACT).text == "Put 0.10 + 0.20 + 0.50 mm under the rear-right pad"
+    assert (
+        plan_shims(height, CONTACT, most=1).text == "Put 1.00 mm under the rear-right pad"
+    )  # 0.2 off either way is nearer
+    assert plan_shims(height, CONTACT, most=1, available=(0.5e-3,)).warp_after == pytest.approx(-0.3e-3)
+    assert plan_shims(-height, CONTACT, most=2, available=(0.4e-3,)).thickness[[1, 2]].max() == pytest.approx(0.8e-3)
 
 
 @pytest.mark.parametrize(
