@@ -401,3 +401,14 @@ def test_wheels_blocked_axle_by_axle_are_blocked_wheels(bench: Bench) -> None:
             bench.push(bench.card(name, name=name, **more), kappa)
     plan = bench.plan(*(("right", 50.0, f"{name}.toml", name) for name in ("soft", "soft", "hard", "hard")))
     assert "the wheels differ" not in bench.ask("change", "effects", plan).err
+
+
+@pytest.mark.parametrize("falls", [(0.0, 0.0), (0.3, 0.5)])
+def test_what_a_point_of_the_weights_is_worth(bench: Bench, falls: tuple[float, float]) -> None:
+    """450 of 600 g in front: d ln ratio = 100 x 100 / (75 x 25) = 5.3 % a point, of the grip under these loads."""
+    car = {"front.load_sensitivity": falls[0], "rear.load_sensitivity": falls[1]}
+    card = bench.card("heavy-nose", car=car, typed__weights_g=[220.0, 230.0, 70.0, 80.0])
+    bench.push(card, -0.5)
+    said = " ".join(bench.ask("grip", "infer", card).out.split())
+    assert "(75.0 % in front): one point more in front" in said
+    assert "would leave the front tyres 5 % less grip" in said

@@ -327,11 +327,12 @@ def _other_side(car: CarState, found: Inference) -> list[float] | None:
 
 
 def _weights_taken(push: PushOnRecord) -> str:
-    """That the weights are taken as right, and what a point of them is worth: d ln ratio = -(1 - q) d logit(share)."""
+    """That the weights are taken as right, and what a point of them is worth: d ln ratio = -d logit(share).
+
+    The ratio is that of grip under the loads the car stands with, so load sensitivity does not come into it.
+    """
     front = push.weighing.weights.front_pct.value
-    fall = push.evidence.car.sensitivity
-    kept = 1.0 if fall is None else 1.0 - float(np.mean(fall))
-    worth = kept * 100.0 * 100.0 / (front * (100.0 - front))
+    worth = 100.0 * 100.0 / (front * (100.0 - front))
     return (
         f"The weights are taken as right ({front:.1f} % in front): one point more in front than was weighed would "
         f"leave the front tyres {worth:.0f} % less grip. A push alone does not tell wrong weights from other tyres"

@@ -24,6 +24,7 @@ from rig.jobs.measuring.push_rows import camera_record
 from rig.log.store import BenchLog
 from rig.main import main
 from rig.records.codec import plain
+from rig.records.pushing import PUSH
 from rig.report.other_records import WORDS
 from rig.report.track import pole_residual, residual_figure, rest_residual
 from tests.whole_records import whole
@@ -185,7 +186,10 @@ def test_measure_leaves_pictures_and_words_of_every_push(
     for text in (said, words):
         for part in ("push 1: ", "push 2: ", "frames can be vouched for"):
             assert part in text
-    assert "floor sheets found up to" in said
+    with BenchLog(log) as kept:
+        floor = next(kept.records(kind=PUSH)).result.floor
+    assert floor is not None
+    assert f"places known to ± {1.96 * floor.place_u_mm:.2f} mm" in said  # 95 % of a normal distribution
     for path in out.glob("*.png"):
         assert path.read_bytes().startswith(b"\x89PNG")  # the signature in ISO/IEC 15948
     assert (out / "two.webm").read_bytes()[:4] == b"\x1a\x45\xdf\xa3"  # EBML magic number, RFC 8794

@@ -14,6 +14,7 @@ from analysis.moving.load_sensitivity import BalanceAtLoads, from_pushes
 from analysis.moving.phases import Phase
 from analysis.moving.setup_changes import with_bars
 from analysis.springs.equilibrium import equilibrium
+from analysis.weighing.corner_weights import newtons_from_grams
 from rig.cards.mechanics import push_state
 from rig.cards.read import read_set
 from rig.jobs.moving.by_tilted_pads import measured_car
@@ -132,6 +133,16 @@ def test_pitch_goes_before_the_card_s_height_along_in_region_freeze_and_drive(tm
     loads = equilibrium(made.car.chassis, 0.0, 4.0).load
     hold = loads * (1 - 0.1 * (loads / loads.mean() - 1))
     assert model.balance / 0.26 == pytest.approx(hold[:2].sum() / hold.sum(), abs=1e-4)
+
+
+def test_heights_sideways_and_nose_up_may_differ_by_what_tyres_give_and_both_are_unsure_of(tmp_path: Path) -> None:
+    """31.5 ± 1.2 and ± 0.9 mm: 3 + sqrt(1.2² + 0.9²) = 4.5 mm may lie between them."""
+    path = carded(tmp_path)
+    for number, (pitch_mm, told) in enumerate([(27.1, False), (26.9, True), (35.9, False), (36.1, True)]):
+        with BenchLog(tmp_path / f"log-{number}") as log:
+            tilted(log, path, share_pct=61.0, height_mm=31.5, pitch_mm=pitch_mm)
+            _, said = measured_car(read_set(path), log, newtons_from_grams(np.array(GRAMS)), NOTHING_ELSE)
+        assert any("effective heights differ by" in one for one in said) == told, pitch_mm
 
 
 def test_an_angle_that_does_not_fit_the_car_so_set_widens_it(tmp_path: Path) -> None:
