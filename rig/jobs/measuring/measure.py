@@ -137,7 +137,16 @@ def measured_clip(
     ]
     slow = hardly_by_hand(max((1e3 * push.peak_speed for push in found.pushes), default=np.inf), times)
     lifts, lifted = lift_words(found.pushes, track.time, track.lift)
-    warnings = [one for one in (slow, unlike_warning(found.pushes), plate_warning(found.pushes), *lifted) if one]
+    warnings = [
+        one
+        for one in (
+            slow,
+            unlike_warning(found.pushes),
+            plate_warning(found.pushes, track.time, track.pose[:, 2]),
+            *lifted,
+        )
+        if one
+    ]
     track = replace(track, notes=(*track.notes, *lifts, *notes), warnings=(*track.warnings, *warnings))
     rows = None
     if worn is not None and watch is not None and finger is not None and found.contacts is not None:

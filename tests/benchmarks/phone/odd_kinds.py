@@ -18,7 +18,7 @@ from tests.benchmarks.phone.stage import Laid
 SOFT = r"soft|focus|sharp|light|smear"
 
 
-@kind("plate slips on the car in mid-push", (0.001, 0.003), r"wander|slip|plate|contradict", fine=False)
+@kind("plate slips on the car in mid-push", (0.001, 0.003), r"slip", fine=False)
 def _slips(shot: Shot, size: float) -> None:
     """size: m, that it slips against the push, and 1° a millimetre."""
     against = -1.0 if shot.side == "right" else 1.0

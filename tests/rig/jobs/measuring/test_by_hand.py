@@ -75,11 +75,30 @@ def test_pushes_of_one_clip_that_contradict_each_other_are_named() -> None:
     assert unlike_warning([push(1, 0.1, 0.4, kappa_u=0.6), push(2, 0.8, 1.2, kappa=3.0)]) == ""
 
 
+def turning(*warnings: str, turn: float = 0.1) -> MeasuredPush:
+    own = {"number": 2, "start_time": 0.5, "end_time": 2.0, "turn": turn, "warnings": warnings}
+    return cast(MeasuredPush, SimpleNamespace(**own))
+
+
 def test_what_looks_like_a_pivot_that_wanders_is_said_beside_it() -> None:
-    steady, wanders = (
-        cast(MeasuredPush, SimpleNamespace(warnings=words))
-        for words in (("The rests drift by 0.10 mm a second",), ("…", "The pivot wandered by 14 mm along the car"))
-    )
-    assert "plate that slips" in plate_warning([steady, wanders])
-    assert plate_warning([steady]) == ""
-    assert plate_warning([]) == ""
+    steady, wanders = turning("The rests drift by 0.10 mm a second"), turning("…", "The pivot wandered by 14 mm along")
+    yaw = np.interp(TIME, [0.5, 2.0], [0.0, 0.1])
+    assert "plate that slips" in plate_warning([steady, wanders], TIME, yaw)
+    assert plate_warning([steady], TIME, yaw) == ""
+    assert plate_warning([], TIME, yaw) == ""
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_plate_that_turns_back_on_the_way_is_told(way: float) -> None:
+    one = turning(turn=0.1 * way)
+    back = np.radians(3.0) * np.interp(TIME, [1.0, 1.2], [0.0, 1.0])
+    yaw = way * (np.interp(TIME, [0.5, 2.0], [0.0, 0.1]) - back)
+    # by hand: 3° less 0.2 s of turning on at 0.1 rad in 1.5 s, 0.76°; the median of three takes one picture's turn
+    # (0.127°) off either end
+    told = float(plate_warning([one], TIME, yaw).split("turned back by ")[1].split("°")[0])
+    assert told == pytest.approx(3.0 - 0.76 - 2 * 0.127, abs=0.06)
+    odd = way * np.interp(TIME, [0.5, 2.0], [0.0, 0.1])
+    odd[30] -= way * 0.05  # a single picture
+    assert plate_warning([one], TIME, odd) == ""
+    after = way * (np.interp(TIME, [0.5, 2.0], [0.0, 0.1]) - 0.02 * (TIME > 2.0))  # springs back afterwards
+    assert plate_warning([one], TIME, after) == ""
