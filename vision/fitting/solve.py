@@ -202,11 +202,14 @@ def _read_out(
         )
         own = ~bench.still & (views.used >= LEAST_CORNERS)
         found = readout_of(views.readout[own] + time, views.readout_u[own], views.noise[own], longest=longest)
+        settled = abs(found.time - time) < found.u  # each round takes nine tenths of what is left
         time, fit = found.time, bench.fit
         if not bench.still.any():
             fit = fit_clip_floor(on_floor - time * by_row, bench.floor, _given(cards, size), still=bench.still)
             noise = fit.noise
         bench = replace(bench, fit=fit, noise=max(noise, LEAST_RESIDUAL), readout=found)
+        if settled:
+            break
     return bench, noise
 
 
