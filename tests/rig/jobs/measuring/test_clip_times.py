@@ -159,6 +159,14 @@ def test_a_clip_that_shows_pictures_twice_is_no_time_lapse() -> None:
     checked(lapse, 15.0, 1, 1)
     checked(played, 30.0, 5, 5)
     checked(lapse, None, 5, 5)
+    # radians are no way: a car at rest whose heading trembles for 13 pictures has gone nowhere in them
+    rested = np.r_[np.zeros(12), way]
+    turned = SimpleNamespace(
+        pose=np.outer(rested, [1e-3, 0.0, 0.0]) + np.outer(np.arange(24) % 2, [0, 0, 0.05]),
+        left_out={"the picture was sent twice": 3},
+    )
+    with pytest.raises(InputError, match="shows 3 pictures"):
+        module.check_copies(lapse, card(15.0), turned)  # type: ignore[arg-type]
     way = np.cumsum(np.r_[0.0, np.full(13, 2.0)])  # thirteen steps: three copies are less than a fifth
     checked(lapse, 15.0, 1, 2)
 
