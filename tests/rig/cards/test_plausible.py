@@ -96,6 +96,21 @@ SLIPS = [
 ]
 
 
+@pytest.mark.parametrize(
+    ("lines", "allowed"),
+    [
+        ("front.drag_g = 0.0001", "drag_g can be 0.05 to 20000, or 0: check"),  # 0: it spins freely
+        ("front.steer_deg = 0.0004", "steer_deg can be 0.09 to 60, or 0: check"),
+        ("geometry.cg_height_mm_u = 40", "cg_height_mm_u can be 0 to 34.9"),
+        ("plate.bar_mm_u = 99", "bar_mm_u can be 0 to 5: check"),
+    ],
+)
+def test_zero_is_offered_where_it_means_something_else_than_the_least(lines: str, allowed: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read(CarCard, SIZE + lines)
+    assert allowed in caught.value.remedy
+
+
 @pytest.mark.parametrize(("card_type", "lines", "given", "meant"), SLIPS)
 def test_a_figure_that_cannot_be_meant_is_refused_with_its_likely_meaning(
     card_type: type, lines: str, given: str, meant: str
