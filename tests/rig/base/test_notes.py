@@ -34,6 +34,7 @@ def test_the_notes_are_written_into_a_folder_and_somebodys_own_board_stays(tmp_p
     folder = tmp_path / "Brett für Pads"
     done = CliRunner().invoke(command, ["--out", str(folder)])
     assert done.exit_code == 0, done.output
+    assert done.output == f"wrote {len(board_notes())} files into {folder}: begin with {folder / 'wiring.md'}\n"
     assert (folder / "firmware" / "Makefile").read_bytes() == (ROOT / "firmware_notes/firmware/Makefile").read_bytes()
     assert len(lay_notes(folder)) == len(board_notes())  # the same once more changes nothing
     own = folder / "firmware" / "board" / "board_328p.c"

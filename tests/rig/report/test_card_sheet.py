@@ -122,6 +122,8 @@ def test_a_changed_or_foreign_file_is_refused(tmp_path: Path) -> None:
     for content, words in (
         (changed.encode(), "changed on the way"),
         (b'card = "car"\n', "not a travelling car card"),
+        (b'travel = "travelling car card, version 1"\ntext = "card"\n', "not a travelling car card"),
+        (b'travel = "a letter"\ntext = "card"\nsha256 = "0"\n', "not a travelling car card"),
         (b"\xff\xfe\x00", "cannot be read"),
     ):
         sent.write_bytes(content)
