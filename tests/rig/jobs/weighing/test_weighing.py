@@ -228,7 +228,7 @@ def test_a_live_view_whose_pads_are_gone_is_not_settled(ready: Bench) -> None:
     with bench_pads(ready.cards.bench, ready.log, port=ready.pads.url) as reader:
         zero(ready.cards.bench, reader, ready.log)
         live = LiveLoads(reader, scale_of(ready.cards.bench, ready.log))
-        end = time.monotonic() + 20.0
+        end = time.monotonic() + 60.0  # a busy machine may take long
         while not all(live.state().settled) and time.monotonic() < end:
             time.sleep(0.02)
         assert all(live.state().settled)
