@@ -34,16 +34,18 @@ def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """The longest files first: begun last, one of them would still run when the other processes have nothing left.
 
-    Of the thorough tests only one sixth, by file, where PIVOTBENCH_SIXTH names it, 0 to 5: `.ci/run` goes from one to
-    the next as long as it has time.
+    Of the thorough tests only one sixth, by file, where PIVOTBENCH_SIXTH names it, 0 to 5, and the files that it names
+    beside it: `.ci/run` goes from one to the next as long as it has time.
     """
     items.sort(key=lambda item: item.path.name not in LONGEST)
     if (wanted := os.environ.get("PIVOTBENCH_SIXTH")) is None:
         return
+    names = set(wanted.split())
     kept: list[pytest.Item] = []
     others: list[pytest.Item] = []
     for item in items:
-        now = not item.get_closest_marker("thorough") or zlib.crc32(item.path.name.encode()) % 6 == int(wanted)
+        name = item.path.name
+        now = not item.get_closest_marker("thorough") or names & {name, str(zlib.crc32(name.encode()) % 6)}
         (kept if now else others).append(item)
     config.hook.pytest_deselected(items=others)
     items[:] = kept

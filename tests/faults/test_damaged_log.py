@@ -110,6 +110,7 @@ def test_a_figure_that_was_changed_in_the_file_is_found_and_never_shown(tmp_path
     assert found(tmp_path) == set(range(RECORDS)) - {7}
 
 
+@pytest.mark.thorough
 def test_processes_that_upgrade_at_once_wait_for_each_other(tmp_path: Path) -> None:
     """Four writers open a log of version 2 at the same moment: each writes its record, one has upgraded, one copy."""
     with contextlib.closing(sqlite3.connect(tmp_path / LOG_FILE)) as made:

@@ -76,6 +76,7 @@ def pivotbench(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
     )
 
 
+@pytest.mark.thorough
 def test_a_repair_beside_a_writer_is_refused_and_says_who_writes(tmp_path: Path, writer: Writer) -> None:
     before = (tmp_path / "log" / LOG_FILE).read_bytes()
     ended = pivotbench("log", "check", "--repair", "--log", tmp_path / "log")
@@ -87,6 +88,7 @@ def test_a_repair_beside_a_writer_is_refused_and_says_who_writes(tmp_path: Path,
     assert titles(tmp_path / "log") == ["before", "first", "after"]
 
 
+@pytest.mark.thorough
 def test_an_import_beside_a_writer_is_refused_and_says_who_writes(tmp_path: Path, writer: Writer) -> None:
     with BenchLog(tmp_path / "other") as other:
         numbered(other, "theirs")

@@ -13,6 +13,8 @@ from tests.benchmarks.mixed.history import History, StopHistoryError
 from tests.benchmarks.mixed.traps import GROUPS
 from tests.faults.mixed_cases import no_wrong_answer
 
+pytestmark = pytest.mark.thorough
+
 TRAPS = [trap for group in GROUPS.values() for trap in group]
 NAME_TELLS = (
     "zeroed_once_more",

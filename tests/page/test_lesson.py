@@ -9,10 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 
 from analysis.base.signs import true_minus
 from tests.page.browser import idle, picture, served, until, until_bench, watched
 from tests.page.replayed import in_step
+
+pytestmark = pytest.mark.thorough
 
 SHORT = {"push.distance_mm": 40.0, "push.speed_mm_s": 50.0}
 

@@ -103,6 +103,7 @@ def test_a_doubt_alone(
     assert got["sensitivity"][0]["share"] > 0.97
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("axle", "pct"), [("front", 10.0), ("rear", 85.0)])
 def test_drag_of_every_wheel(tmp_path: Path, axle: str, pct: float) -> None:
     """The car swings about the axle that rolls; both its wheels err on their own, and the force with them."""
@@ -149,6 +150,7 @@ def test_toe_of_every_wheel(tmp_path: Path, axle: str) -> None:
     assert got["sensitivity"][0]["name"] == "toe"
 
 
+@pytest.mark.thorough
 def test_direction_of_a_sticking_finger(tmp_path: Path) -> None:
     push = {"push.finger": "sticking", "push.finger_path": "straight on the floor", "push.distance_mm": 500.0}
     got = told(tmp_path, test=push | {"push.direction_deg_u": 2.0})
@@ -160,6 +162,7 @@ def test_direction_of_a_sticking_finger(tmp_path: Path) -> None:
     assert got["sensitivity"][0]["name"] == "push direction"
 
 
+@pytest.mark.thorough
 def test_friction_of_a_rubbing_finger(tmp_path: Path) -> None:
     """The slope from two forecasts that are sure of it."""
 

@@ -113,6 +113,7 @@ def test_blocked_wheels_know_no_drag_and_no_kind(tmp_path: Path) -> None:
     assert "graded" in got["sentence"]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("axle", ["front", "rear"])
 def test_a_solid_axle_at_one_end(tmp_path: Path, axle: str) -> None:
     drag = [0.1, 0.1, 0.15, 0.15]
@@ -136,6 +137,7 @@ def test_rolling_wheels_are_a_switch(tmp_path: Path) -> None:
     assert told(tmp_path, car={"rear.drag": 0.25}, test=ROLLING)["kind"] == "graded"
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("side", ["right", "left"])
 @pytest.mark.parametrize("finger", ["sticking", "rolling"])
 def test_a_finger_goes_straight_on_the_floor(tmp_path: Path, side: str, finger: str) -> None:
@@ -159,6 +161,7 @@ def test_a_finger_goes_straight_on_the_floor(tmp_path: Path, side: str, finger: 
     assert abs(mirrored / want - 1) > 2e-3
 
 
+@pytest.mark.thorough
 def test_a_rubbing_finger_lies_between_a_slippery_and_a_sticking_one(tmp_path: Path) -> None:
     def kappa(**push: object) -> float:
         keys = {f"push.{name}": value for name, value in push.items()}
@@ -255,6 +258,7 @@ def test_rolling_tyres_stand_on_patches(tmp_path: Path, front_mm: float, rear_mm
         assert 1.3 * by_line < 10 * LENGTH * (got["pivot"]["station_pct"] - 100) < 1.9 * by_line
 
 
+@pytest.mark.thorough
 def test_a_patch_nobody_measured_goes_by_the_wheel_s_radius(tmp_path: Path) -> None:
     """A third of the radius and 40 %: twice the radius gives twice the distance, and its doubt."""
     found_at = {}

@@ -12,6 +12,8 @@ import pytest
 from tests.values.kept_asked import CROOKED, LONG, QUESTIONS, hear, pushed_before
 from tests.values.test_kept_bench import FOLLOWED, RELATIVE, apart
 
+pytestmark = pytest.mark.thorough
+
 EXPECTED = json.loads((CROOKED / "expected.json").read_text(encoding="utf-8"))
 PUSHED = [name for name, question in QUESTIONS.items() if question.pushed]
 AFRESH = [name for name, question in QUESTIONS.items() if not question.pushed]

@@ -22,6 +22,8 @@ from tests.values.clips_rendered import (
     write_cards,
 )
 
+pytestmark = pytest.mark.thorough
+
 PICTURES, CONTAINER, STEP = 60, 15.0, 0.04
 """Pictures were taken every 40 ms; the container believes in 67."""
 STATION = 0.250 * 800 / 1560

@@ -127,6 +127,7 @@ def test_the_device_of_the_card_is_asked_for_the_size_and_rate_of_the_card(
     assert cv2.CAP_PROP_EXPOSURE not in asked
 
 
+@pytest.mark.thorough
 def test_every_picture_is_kept_with_the_devices_time_in_seconds(
     filmed: tuple[Path, Device, dict[str, Any], list[str]],
 ) -> None:

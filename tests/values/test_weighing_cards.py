@@ -336,6 +336,7 @@ def test_phases_load_the_wheels_as_moments_say(moved: dict[str, Any]) -> None:
     assert [phase["steer_deg"] for phase in moved["phases"]] == pytest.approx([0, 0, 4])
 
 
+@pytest.mark.thorough
 def test_springs_bars_and_ratios_make_the_lean(moved: dict[str, Any]) -> None:
     wheel = np.array([3000 * 0.6**2, 2000 * 0.8**2])  # N/m at a wheel, front and rear
     bars = np.array([500.0, 200.0])
@@ -391,6 +392,7 @@ def test_roll_centres_take_their_part_of_the_turn(damped: dict[str, Any]) -> Non
     assert gained[2] == pytest.approx(roll[1] * lean / TRACK[1], rel=0.01)
 
 
+@pytest.mark.thorough
 def test_springs_and_dampers_make_the_modes(damped: dict[str, Any]) -> None:
     modes = {one["name"]: (2 * math.pi * one["frequency_hz"], one["damping_ratio"]) for one in damped["modes"]}
     mass, front = LOAD_G.sum() * 1e-3, LOAD_G[:2].sum() / LOAD_G.sum()

@@ -58,6 +58,7 @@ def test_a_report_tells_the_cross_weight(tmp_path: Path) -> None:
     assert "43.75" in text
 
 
+@pytest.mark.thorough
 def test_the_pitch_of_the_collar_that_is_turned_counts(calibrated: Path, tmp_path: Path) -> None:
     # only rear collars are advised; with 0.8 mm a turn one is worth 116 g between the diagonals, so 40 g ask for a
     # quarter, with 0.4 mm for three quarters (0.69): 2 N/mm × 0.65 × pitch through the axle's twist, as in statics

@@ -294,6 +294,7 @@ def test_the_record_and_the_comparisons(page: Page, judged: dict[str, Any], log:
     assert ">typed in<" in report
 
 
+@pytest.mark.thorough
 def test_a_filmed_push_among_the_comparisons_is_told_by_its_number(tmp_path: Path) -> None:
     push = push_row("elsewhere", 4.9, 0.1)
     push["result"]["pushes"].append({"number": 2, "turn_deg": 9.0, "pivot": pivot(-3.2, 0.2)})

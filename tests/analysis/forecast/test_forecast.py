@@ -129,6 +129,7 @@ def test_sensitivity_tells_what_exact_knowledge_would_bring() -> None:
     assert promise.half_width_without == pytest.approx((high - low) / 2, rel=0.06)
 
 
+@pytest.mark.thorough
 def test_intervals_hold_the_truth() -> None:
     """Cards with errors of the stated size; the truth from the closed form. The long run is a benchmark."""
     generator, held = rng(5), 0

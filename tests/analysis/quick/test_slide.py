@@ -127,6 +127,7 @@ def test_progress_rises_to_its_end() -> None:
 THOROUGH = pytest.mark.thorough
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("seed", "along"), [(0, 1.0), pytest.param(2, 1.0, marks=THOROUGH), pytest.param(1, 0.4, marks=THOROUGH)]
 )
@@ -171,6 +172,7 @@ def test_a_car_left_to_itself_agrees_with_a_general_purpose_integrator(seed: int
     assert np.hypot(*(end - place(start, centre))) > 5e-3
 
 
+@pytest.mark.thorough
 def test_slow_finger_tends_to_the_slow_pivot_and_a_quick_one_leaves_it() -> None:
     # The contact shifts along the car by 0.2 mm over 15 mm (computed beforehand): 0.3 mm in the pivot.
     contacts, body = car()

@@ -104,6 +104,7 @@ def test_a_manoeuvre_agrees_with_a_tight_integration(ax: float, ay: float) -> No
         assert found.lifted.any()
 
 
+@pytest.mark.thorough
 def test_random_cars_agree_with_the_integration_and_settle_in_their_equilibrium() -> None:
     rng = np.random.default_rng(12)
     cars = random_cars(3, rng)
@@ -122,6 +123,7 @@ def test_random_cars_agree_with_the_integration_and_settle_in_their_equilibrium(
         assert np.abs(found.load[i, :200] - truth).max() < 4e-3 * cars.weight[i]
 
 
+@pytest.mark.thorough
 def test_energy_never_grows_with_dampers_only() -> None:
     rng = np.random.default_rng(2)
     cars = replace(random_cars(20, rng), unsprung_mass=np.full((20, 4), 0.03))
@@ -319,6 +321,7 @@ def engine_loads(car: Chassis, c: float, time: np.ndarray, ay: float, rise: floa
     return out
 
 
+@pytest.mark.thorough
 def test_a_full_car_agrees_with_a_rigid_body_engine() -> None:
     car = dunlin(roll_centre=[0.0, 0.0], unsprung_height=[0.0] * 4, bump_gap=np.inf, droop=np.inf)
     time, rise = np.arange(0, 0.4, 1e-3), 0.03

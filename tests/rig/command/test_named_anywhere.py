@@ -5,6 +5,7 @@ import re
 import shlex
 import tomllib
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 
 import click
@@ -25,8 +26,14 @@ def text_of(node: ast.expr) -> str:
     return str(node.value)
 
 
-def sentences() -> Iterator[tuple[str, str]]:
-    """Every text of the product: strings of the source, pages, notes and the readmes."""
+@cache
+def sentences() -> tuple[tuple[str, str], ...]:
+    """Every text of the product, and the file where it stands."""
+    return tuple(read())
+
+
+def read() -> Iterator[tuple[str, str]]:
+    """Strings of the source, pages, notes and the readmes."""
     for room in ("rig", "analysis", "vision"):
         for path in sorted((ROOT / room).rglob("*.py")):
             tree = ast.parse(path.read_text("utf-8"))

@@ -63,6 +63,7 @@ def test_python_and_the_commands_say_the_same_and_python_writes_nothing(bench: P
     assert (alone.estimate.kappa, alone.balance_pct) == (said["pivot"]["kappa_per_m"], said["balance_pct"])
 
 
+@pytest.mark.thorough
 def test_a_change_from_python_is_the_one_that_is_recorded_and_nothing_is_written(bench: Path) -> None:
     plain, rubber = read_cards(bench / "plain.toml"), read_cards(bench / "rubber.toml")
     log = bench / "pushed"
@@ -79,6 +80,7 @@ def test_a_change_from_python_is_the_one_that_is_recorded_and_nothing_is_written
     assert [clip.number for clip in forth.a.clips] == list(recorded_too.record.inputs.a)
 
 
+@pytest.mark.thorough
 def test_a_clip_that_was_not_measured_is_not_passed_over(bench: Path) -> None:
     plain = read_cards(bench / "plain.toml")
     text = (bench / "rubber.toml").read_text(encoding="utf-8")
@@ -88,6 +90,7 @@ def test_a_clip_that_was_not_measured_is_not_passed_over(bench: Path) -> None:
         change(plain, read_cards(bench / "rubber.toml"), bench / "pushed")
 
 
+@pytest.mark.thorough
 def test_typed_weights_stand_in_the_log_once(bench: Path) -> None:
     """Tilt, tilt and pull rest on them; ballast and reach only ask."""
     test, log = bench / "test.toml", bench / "log"

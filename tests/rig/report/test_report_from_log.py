@@ -116,6 +116,7 @@ def keep(log: BenchLog, cards: CardSet, track: ClipTrack, folder: Path) -> Measu
     )
 
 
+@pytest.mark.thorough
 def test_the_picture_from_the_log_is_the_one_that_was_shown(term: tuple[Path, Verdict, CardSet]) -> None:
     folder, verdict, _ = term
     with BenchLog(folder / "log", read_only=True) as log:
@@ -137,6 +138,7 @@ def test_the_picture_from_the_log_is_the_one_that_was_shown(term: tuple[Path, Ve
     )
 
 
+@pytest.mark.thorough
 def test_python_judges_a_push_as_the_command_does(term: tuple[Path, Verdict, CardSet]) -> None:
     _, verdict, cards = term
     comparison, prediction = compare(cards, verdict.weighing, verdict.measurement, seed=1)
@@ -240,6 +242,7 @@ def test_the_html_fetches_nothing_and_says_all_and_figures_are_svg_and_png(
         write_experiments(tmp_path / "term.docx", "", told)
 
 
+@pytest.mark.thorough
 @needs_poppler
 def test_the_pdf_reads_the_same_and_lost_poses_are_said(term: tuple[Path, Verdict, CardSet], tmp_path: Path) -> None:
     folder, verdict, _ = term

@@ -8,6 +8,8 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
 
+import pytest
+
 from rig.jobs.demo.demo import Demo, DemoRow
 from rig.jobs.series.answered_pushes import answered_pushes
 from rig.jobs.series.change import compare_setups
@@ -41,6 +43,7 @@ def story(folder: Path) -> Demo:
     return Demo(rows=tuple(rows), again=(), changes=changes)
 
 
+@pytest.mark.thorough
 def test_each_change_is_told_with_its_way_and_its_figure_in_its_column(tmp_path: Path) -> None:
     found = story(tmp_path)
     first, second = changes_sentence(found).split("; ")

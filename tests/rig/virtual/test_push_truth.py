@@ -121,6 +121,7 @@ def test_momentum_gained_is_the_force_left_over() -> None:
     assert impulse == pytest.approx(MASS * truth.velocity[part, 1][-1], rel=0.01)
 
 
+@pytest.mark.thorough
 def test_a_higher_push_pivots_towards_the_far_side() -> None:
     # Force balance with shifted loads, solved apart (general optimiser): 0 -> -82.8, 10 mm -> (-81.3, 11.1),
     # 30 mm -> (-68.2, 34.1) mm for s = 200 mm, half and half.
@@ -161,6 +162,7 @@ def test_a_solid_rear_axle_resists_yaw(station: float, pivot_pct: float) -> None
     assert pivot_at(truth, 0.0015)[0] / WHEELBASE * 100 == pytest.approx(pivot_pct, abs=0.5)
 
 
+@pytest.mark.thorough
 def test_mirror_and_turned_floor() -> None:
     push = FingerPush(station=0.2, side_y=-0.1, height=0.01, rest=0.1)
     car = replace(dunlin(0.45), grip=np.array([0.8, 0.7, 0.9, 0.75]))
@@ -174,6 +176,7 @@ def test_mirror_and_turned_floor() -> None:
     np.testing.assert_allclose(turned.pose[:, :2], expected, atol=2e-7)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("drag", [1.0, 0.02])
 def test_rounding_of_friction_and_solver_have_converged(drag: float) -> None:
     push = FingerPush(station=0.2, side_y=-0.1, rest=0.1)

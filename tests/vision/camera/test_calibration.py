@@ -73,6 +73,7 @@ def test_our_own_corner_window_does_at_least_as_well(published: dict[str, object
     assert result.coverage.ready
 
 
+@pytest.mark.thorough
 def test_stated_uncertainties_are_honest() -> None:
     # Truth from OpenCV's projection with independent Gaussian noise, as the estimate assumes.
     truth = np.array([900, 905, 650, 350, *LENS[:4]])
@@ -151,6 +152,7 @@ def test_a_board_with_markers_of_another_family_is_read(legacy: bool) -> None:
     np.testing.assert_allclose(view.pixel, [49.5, 39.5] + view.place / 0.03 * 60, rtol=0, atol=0.1)
 
 
+@pytest.mark.thorough
 def test_a_board_of_another_family_than_asked_for_is_named(tmp_path: Path) -> None:
     photo = tmp_path / "board.png"
     cv2.imwrite(str(photo), drawn("DICT_4X4_100", 4, 3))

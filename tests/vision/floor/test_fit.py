@@ -102,6 +102,7 @@ def test_squeezed_pictures_are_measured_where_the_file_says_so_and_else_refused(
         fit_floor(turned[None], sheets, guess_camera((960, 720)))
 
 
+@pytest.mark.thorough
 def test_no_lens_is_so_short_as_to_explain_squeezed_pictures_of_an_upright_camera() -> None:
     """At 17 px, 2 % of the picture, a focal length would: the fit then fell down that valley, and measured."""
     sheets = default_floor(place_u=3e-4, scale_u=5e-4)
@@ -190,6 +191,7 @@ def test_a_moved_sheet_is_found_and_does_not_pull_the_floor() -> None:
     assert np.hypot(*fit.sheet[[0, 1, 3, 4, 5], :2].T).max() < 0.0008
 
 
+@pytest.mark.thorough
 def test_a_layout_is_learned_from_views_around_it() -> None:
     """Sheets put down anywhere: places within four stated standard uncertainties of where the test put them."""
     rng = np.random.default_rng(7)

@@ -117,6 +117,7 @@ def test_marker_size_and_bar_are_to_scale(pictures: tuple[str, list[FloatArray]]
     assert bar_length(picture) == pytest.approx(100.0, abs=0.1)  # one pixel is 0.085 mm
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("page", "markers"),
     [
@@ -188,6 +189,7 @@ def test_crosses_are_where_the_words_say(printed: list[FloatArray]) -> None:
             assert abs(row - 30) <= 2
 
 
+@pytest.mark.thorough
 def test_a_letter_board_reads_back_as_a_board(tmp_path: Path) -> None:
     paths = board_sheet(paper="Letter", folder=tmp_path)
     picture = cv2.imread(str(paths[1]), cv2.IMREAD_GRAYSCALE)

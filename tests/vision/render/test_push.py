@@ -83,6 +83,7 @@ def test_corners_are_where_opencv_projects_them(pose: tuple[float, float, float]
     np.testing.assert_allclose(errors.mean(axis=0), 0.0, atol=0.03)
 
 
+@pytest.mark.thorough
 def test_gamma_draws_black_in_and_ink_spread_pushes_it_out() -> None:
     pose, seen = (-0.13, 0.0, 0.0), camera()
 
@@ -114,6 +115,7 @@ def test_projection_and_rays_agree_with_opencv() -> None:
     np.testing.assert_allclose(full[spots[:, 1], spots[:, 0]], exact, atol=1e-3 / 930)  # 0.001 px
 
 
+@pytest.mark.thorough
 def test_a_moving_marker_is_seen_at_the_middle_of_the_exposure_and_smeared() -> None:
     seen = camera()
     time, speed = np.array([0.0, 1.0, 2.0]), np.array([0.3, 0.0, 0.0])
@@ -151,6 +153,7 @@ def test_lean_moves_the_plate_as_a_turned_rigid_body() -> None:
         np.testing.assert_allclose(found[marker.id][0].mean(axis=0), shift.mean(axis=0), atol=0.12)
 
 
+@pytest.mark.thorough
 def test_a_hand_hides_what_is_under_it() -> None:
     pose, seen = (-0.13, 0.0, 0.0), camera()
     over = Hand(tip=np.tile([[0.075, 0.05]], (2, 1)), outward=np.array([0.0, -1.0]), height=0.11, width=0.03)
@@ -161,6 +164,7 @@ def test_a_hand_hides_what_is_under_it() -> None:
     assert {0, 1, 2, 3} <= set(misses(one(pose, seen, hand=beside), pose, seen))
 
 
+@pytest.mark.thorough
 def test_a_hand_held_camera_moves_and_each_frame_fits_its_own_pose() -> None:
     seen = camera()
     path = hand_held(seen, np.random.default_rng(5))
@@ -178,6 +182,7 @@ def test_a_hand_held_camera_moves_and_each_frame_fits_its_own_pose() -> None:
     np.testing.assert_allclose(moves.std(axis=0), 0.004, rtol=0.15)
 
 
+@pytest.mark.thorough
 def test_noise_has_the_stated_size_and_seeds_repeat() -> None:
     seen, look = camera(), replace(CLEAR, noise=3.0, gamma=2.2)
     clean, noisy, again = (

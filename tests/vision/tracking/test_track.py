@@ -123,6 +123,7 @@ def test_threads_change_nothing(clear: Clip) -> None:
     np.testing.assert_array_equal(one.pose, two.pose)
 
 
+@pytest.mark.thorough
 def test_shared_causes_do_what_a_changed_card_does(clear: Clip) -> None:
     """The stated effect of one standard uncertainty against tracking again with the card changed by as much.
 
@@ -298,6 +299,7 @@ def test_how_large_the_cars_markers_would_be_seen_follows_from_the_floors() -> N
     assert car_side_px(corner, floor, default_car(0.26, height=0.06)) == pytest.approx(22.0)
 
 
+@pytest.mark.thorough
 def test_a_gap_is_left_open_and_counted(clear: Clip, tmp_path: Path) -> None:
     """Something covers the car for six frames: no pose is made up there."""
     path, truth = clear

@@ -195,6 +195,7 @@ def test_a_wanted_pivot_is_reached_by_the_change_that_is_told(workshop: Workshop
     assert 100 * blocked_pivot(0.85 * LENGTH, ratio, 1.0) / LENGTH == pytest.approx(-30.0, abs=0.3)
 
 
+@pytest.mark.thorough
 def test_the_commands_tell_the_same(workshop: Workshop, capfd: pytest.CaptureFixture[str]) -> None:
     for pct in (40.0, 46.0, 52.0, 58.0, 64.0, 85.0):
         workshop.push(f"at-{pct:g}", pct, 1.1)

@@ -190,6 +190,7 @@ def test_a_finger_is_told_with_95_percent_and_the_way_it_slipped(
     assert "went straight and slipped 4.2 mm backwards along the car" in note
 
 
+@pytest.mark.thorough
 def test_the_forecast_goes_by_the_marker_when_asked_and_comes_out_the_same_again(
     seen: tuple[Measurement, CardSet, BenchLog], tmp_path: Path
 ) -> None:

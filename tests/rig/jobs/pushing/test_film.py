@@ -138,6 +138,7 @@ def test_a_disk_that_fills_while_recording_is_told_and_no_half_clip_has_a_clips_
     assert len(list(tmp_path.glob("*.part.avi"))) == 2  # what was written before is kept
 
 
+@pytest.mark.thorough
 def test_pictures_that_the_device_skips_are_counted(filmed: tuple[CardSet, Path], tmp_path: Path) -> None:
     _, clip = filmed
     capture, mode = open_camera("clip", opener=lambda _: PlayedClip(clip, skip=frozenset({10, 20, 21})))

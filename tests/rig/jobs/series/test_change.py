@@ -90,6 +90,7 @@ def test_the_change_is_told_with_its_sign_and_its_records(
     }
 
 
+@pytest.mark.thorough
 def test_repeats_are_pooled_and_named_records_go_first(log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path) -> None:
     numbers = [recorded(log, a, pushed(0.060, 0.060 + k * 1e-3), tmp_path / f"a{k}") for k in range(3)]
     recorded(log, b, pushed(0.050, 0.070), tmp_path / "b")
@@ -213,6 +214,7 @@ def test_the_film_s_text_says_which_push_is_on_which_side(
     assert "the tail led by 20 mm (nose 50, tail 70)" in right
 
 
+@pytest.mark.thorough
 def test_a_film_that_cannot_be_made_takes_nothing_from_the_answer(
     log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path
 ) -> None:
@@ -244,6 +246,7 @@ def test_a_film_that_cannot_be_made_takes_nothing_from_the_answer(
     assert "not a clip" in files.why
 
 
+@pytest.mark.thorough
 def test_a_change_on_record_is_computed_again_from_what_its_pushes_said_then(
     log: BenchLog, a: CardSet, b: CardSet, tmp_path: Path
 ) -> None:
@@ -271,6 +274,7 @@ def test_a_change_on_record_is_computed_again_from_what_its_pushes_said_then(
     assert {one.path for one in recalculate(log).differing if one.record == other.number} >= {"target"}
 
 
+@pytest.mark.thorough
 def test_a_copied_card_beside_its_original_goes_by_its_own_pushes(log: BenchLog, tmp_path: Path) -> None:
     plain = cards(name="plain", id="samesame", typed__weights_g=PLAIN)
     rubber = cards(name="rubber", id="samesame", typed__weights_g=PLAIN)  # copied, then edited: the normal way

@@ -133,6 +133,7 @@ def test_pads_calibrated_with_masses_weigh_the_car_turned_or_not(bench: Bench) -
     assert f"{plain.weights.total_g.value:.1f} ± {plain.weights.total_g.half_width:.1f} g" in part.tables[0].rows[1][4]
 
 
+@pytest.mark.thorough
 def test_wheels_follow_the_bench_card(ready: Bench) -> None:
     text = (ready.test.parent / "bench.toml").read_text()
     (ready.test.parent / "bench.toml").write_text(
@@ -377,6 +378,7 @@ def test_the_builder_is_led_to_the_wanted_cross_weight(ready: Bench) -> None:
     assert WORDS["cross weight"](run.record) == run.steps[-1].text
 
 
+@pytest.mark.thorough
 def test_four_ports_with_one_pad_each_weigh_together(tmp_path: Path) -> None:
     pads = [VirtualPads(seed=10 + number, rate=80, channels=1, time_factor=4.0) for number in range(4)]
     try:

@@ -87,6 +87,7 @@ def test_pads_are_calibrated_zeroed_and_weighed_on_and_the_page_shows_it(
         bench.close()
 
 
+@pytest.mark.thorough
 def test_the_virtual_bench_does_what_hands_do(tmp_path: Path) -> None:
     """Truth: the virtual car's own weights; no two of its wheels carry alike."""
     bench = Bench(tmp_path, time_factor=24.0)

@@ -99,6 +99,7 @@ def test_the_endless_stream_ends_when_the_server_does() -> None:
 # the hub
 
 
+@pytest.mark.thorough
 def test_many_slow_pages_lose_no_reading(tmp_path: Path) -> None:
     class Counting(Listener):
         """A page that counts samples as they are handed over, and never fetches them."""

@@ -42,6 +42,7 @@ def test_the_page_tells_what_the_command_tells(bench: Bench) -> None:
     )
 
 
+@pytest.mark.thorough
 def test_what_is_tried_is_what_the_card_would_say(bench: Bench) -> None:
     """Springs, bars and height on the sliders, then written: the same figures. Asking alone writes nothing."""
     sent = SetupTried(spring_front=120.0, spring_rear=90.0, bar_front=1.2, height_mm=2.0)
@@ -64,6 +65,7 @@ def test_what_is_tried_is_what_the_card_would_say(bench: Bench) -> None:
                 np.testing.assert_allclose(got, wanted, rtol=2e-4, err_msg=key)
 
 
+@pytest.mark.thorough
 def test_ballast_moves_the_balance_by_moments(bench: Bench) -> None:
     """Tyres alike that lose no grip with load: the balance point is the centre of gravity."""
     bench.save_card("car", {"chassis.load_sensitivity": 0.0, "chassis.load_sensitivity_u": 0.0})

@@ -107,6 +107,7 @@ def test_a_typed_pivot_is_judged_and_told_everywhere_alike(judged: Bench) -> Non
     assert f"Record {record.number} of the log" in text
 
 
+@pytest.mark.thorough
 def test_the_sheet_of_the_region_has_now_and_tried_in_their_columns(bench: Bench) -> None:
     tried = Tried(bars=(ON_SPRINGS["chassis.front.bar_n_per_mm"] + 1.0, None))
     both = bench.region.ask(tried)

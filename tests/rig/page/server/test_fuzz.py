@@ -149,6 +149,7 @@ def test_no_address_brings_the_page_down(client: TestClient, path: str, tail: st
     assert answer.status_code < 500, answer.text
 
 
+@pytest.mark.thorough
 @QUIET
 @given(
     front=st.floats(0, 5),
