@@ -2,20 +2,21 @@
 
 import numpy as np
 
-from analysis.statistics.quantiles import NORMAL_95
 from rig.jobs.moving.drive import FilmedDrive
+from rig.report.words.rounding import with_uncertainty
 
 
 def drive_words(filmed: FilmedDrive) -> str:
     """A drive for a terminal: the sentence, the figures, the model beside it, what to expect of it."""
     s, length = filmed.steady, filmed.wheelbase
     side = "left" if s.ay > 0 else "right"
+    pivot_pct, pivot_pct_u = 100 * s.pivot[0] / length, 100 * s.pivot_u[0] / length
     lines = [
-        f"A turn to the {side} of {s.radius:.2f} ± {NORMAL_95 * s.radius_u:.2f} m at "
-        f"{s.speed:.2f} ± {NORMAL_95 * s.speed_u:.2f} m/s, "
-        f"sliding {abs(np.degrees(s.slide_angle)):.1f} ± {NORMAL_95 * np.degrees(s.slide_angle_u):.1f} degrees",
-        f"side acceleration {abs(s.ay):.2f} ± {NORMAL_95 * s.ay_u:.2f} m/s2",
-        f"moving pivot {100 * s.pivot[0] / length:.0f} ± {196 * s.pivot_u[0] / length:.0f} % of the wheelbase, "
+        f"A turn to the {side} of {with_uncertainty(s.radius, s.radius_u, 'm')} at "
+        f"{with_uncertainty(s.speed, s.speed_u, 'm/s')}, "
+        f"sliding {with_uncertainty(abs(np.degrees(s.slide_angle)), np.degrees(s.slide_angle_u), 'degrees')}",
+        f"side acceleration {with_uncertainty(abs(s.ay), s.ay_u, 'm/s2')}",
+        f"moving pivot {with_uncertainty(pivot_pct, pivot_pct_u, '%')} of the wheelbase, "
         f"{abs(s.pivot[1]):.2f} m to the {'left' if s.pivot[1] > 0 else 'right'}",
     ]
     model = filmed.model

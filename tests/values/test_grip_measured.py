@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.values.figures_read import shown
+
 from .cards_typed import WEIGHTS, G, found, newtons, push_row, run, slide, take_in, write
 
 LENGTH = 0.26
@@ -495,10 +497,10 @@ def test_a_shim_under_the_front_of_unequal_axles() -> None:
     assert blocked["rear"]["value"] == pytest.approx(rear)
     # the load's doubt of 1 g moves the rear by its slope, the shim by its own 0.02 mm
     words = run("moving", "rates", "shim", "--gained", 30, "--shim", 1.2, "--track", 150, 190, "--blocked", 50)
-    assert f"front {front:.2f} ± {1.96 * blocked['front']['u']:.2f} N m/rad" in words
-    assert f"rear  {rear:.2f} ± {1.96 * blocked['rear']['u']:.2f} N m/rad" in words
+    assert shown(words, "front", " N m/rad", value=front, u=blocked["front"]["u"])
+    assert shown(words, "rear", " N m/rad", value=rear, u=blocked["rear"]["u"])
     share = blocked["front_share"]
-    assert f"front share {100 * share['value']:.1f} ± {196 * share['u']:.1f} %" in words
+    assert shown(words, "front share", " %", value=100 * share["value"], u=100 * share["u"])
     wide = rates("shim", "--gained", 30, "--shim", 1.2, "--track", 150, 190, "--blocked", 50, "--load-u", 2)
     e = 0.002 * G
     assert wide["front"]["u"] == pytest.approx(np.hypot(e * track**2 / shim, front * 0.02 / 1.2), rel=1e-3)
@@ -526,4 +528,15 @@ def test_a_bounce_is_told_with_95_per_cent(tmp_path: Path) -> None:
     for name in ("frequency_hz", "damping_ratio"):
         one = got[name]
         assert one["u"] > 0
-        assert re.search(rf"{name}\s+{one['value']:.3f} ± {1.96 * one['u']:.3f} ", words)
+        assert shown(words, name, " ", value=one["value"], u=one["u"])
+
+
+def test_a_bounce_without_noise_is_not_told_as_certain(tmp_path: Path) -> None:
+    """A made swing leaves a residual of rounding only: its ± is "under", never 0.000."""
+    time = np.arange(0, 1.5, 1 / 60)
+    height = 6 * np.exp(-0.15 * 2 * np.pi * 2.5 * time) * np.cos(2 * np.pi * 2.5 * np.sqrt(1 - 0.15**2) * time)
+    table = tmp_path / "bounce.csv"
+    table.write_text("height_mm,time_s\n" + "\n".join(f"{h},{t}" for t, h in zip(time, height, strict=True)))
+    words = run("moving", "rates", "bounce", table)
+    assert re.search(r"frequency_hz\s+2\.500 ± under 0\.001 ", words)
+    assert "± 0.000" not in words

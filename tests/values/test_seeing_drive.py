@@ -21,6 +21,7 @@ from tests.values.clips_rendered import (
     told_json,
     write_cards,
 )
+from tests.values.figures_read import shown
 
 pytestmark = pytest.mark.thorough
 
@@ -169,11 +170,14 @@ def test_words_of_a_left_hand_circle(drive: tuple[Path, dict[str, Any], str]) ->
     assert result["slide_angle_deg"] == pytest.approx(-math.degrees(SLIDE), abs=1.0)
     assert result["ay_m_s2"] == pytest.approx(SPEED**2 / LEFT * math.cos(SLIDE), rel=0.05)
     assert result["model"]["roll_deg"] > 0.0
-    assert f"A turn to the left of {LEFT:.2f} ± {1.96 * result['radius_u_m']:.2f} m at {SPEED:.2f} ± " in said
-    assert f"sliding {-result['slide_angle_deg']:.1f} ± {1.96 * result['slide_angle_u_deg']:.1f} degrees" in said
-    assert f"side acceleration {result['ay_m_s2']:.2f} ± {1.96 * result['ay_u_m_s2']:.2f} m/s2" in said
+    assert shown(said, "A turn to the left of", " m at ", value=result["radius_m"], u=result["radius_u_m"])
+    assert shown(said, " m at", " m/s, ", value=result["speed_m_s"], u=result["speed_u_m_s"])
+    slide, slide_u = -result["slide_angle_deg"], result["slide_angle_u_deg"]
+    assert shown(said, "sliding", " degrees", value=slide, u=slide_u)
+    assert shown(said, "side acceleration", " m/s2", value=result["ay_m_s2"], u=result["ay_u_m_s2"])
     pivot, u = result["pivot_m"], result["pivot_u_m"]
-    assert f"moving pivot {result['pivot_pct']:.0f} ± {196 * u[0] / 0.250:.0f} % of the wheelbase" in said
+    pct_u = 100 * u[0] / 0.250
+    assert shown(said, "moving pivot", " % of the wheelbase", value=result["pivot_pct"], u=pct_u)
     assert f"{pivot[1]:.2f} m to the left" in said
     model = result["model"]
     assert f"balance point {model['balance_pct']:.1f} % ({model['balance_rest_pct']:.1f} % at rest), roll +" in said

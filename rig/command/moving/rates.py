@@ -127,6 +127,7 @@ def shim(
 
     from analysis.springs.bench_rates import roll_split, roll_split_by_blocking
     from rig.base.errors import InputError
+    from rig.report.words.rounding import with_uncertainty
 
     newton, mm = 1e-3 * STANDARD_GRAVITY, 1e-3
     width = (track[0] * mm, track[1] * mm)
@@ -151,9 +152,9 @@ def shim(
     result = {name: {"value": row.value, "u": row.u} for name, row in rows.items()}
     text = "\n".join(
         [
-            f"front {found.front.value:.2f} ± {NORMAL_95 * found.front.u:.2f} N m/rad",
-            f"rear  {found.rear.value:.2f} ± {NORMAL_95 * found.rear.u:.2f} N m/rad",
-            f"front share {100 * found.front_share.value:.1f} ± {196 * found.front_share.u:.1f} %",
+            f"front {with_uncertainty(found.front.value, found.front.u, 'N m/rad')}",
+            f"rear  {with_uncertainty(found.rear.value, found.rear.u, 'N m/rad')}",
+            f"front share {with_uncertainty(100 * found.front_share.value, 100 * found.front_share.u, '%')}",
         ]
     )
     show(text, result, as_json=as_json)
@@ -204,6 +205,7 @@ def bounce(track: Path, as_json: bool) -> None:
     """Natural frequency and damping ratio of a bounce. Filmed: columns time_s and height_mm, after letting go."""
     from analysis.springs.bounce import fit_bounce
     from rig.jobs.moving.table import columns
+    from rig.report.words.rounding import with_uncertainty
 
     time, height = columns(track, ("time_s", "height_mm")).T
     found = fit_bounce(time, height * 1e-3)
@@ -211,9 +213,7 @@ def bounce(track: Path, as_json: bool) -> None:
     if found.decrement_damping is not None:
         rows["damping_ratio_by_peaks"] = found.decrement_damping
     result: Json = {name: {"value": row.value, "u": row.u} for name, row in rows.items()}
-    text = "\n".join(
-        f"{name:<24} {row.value:.3f} ± {NORMAL_95 * row.u:.3f}   {row.method}" for name, row in rows.items()
-    )
+    text = "\n".join(f"{name:<24} {with_uncertainty(row.value, row.u)}   {row.method}" for name, row in rows.items())
     show(text, result, as_json=as_json)
 
 

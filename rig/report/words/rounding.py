@@ -34,11 +34,11 @@ def plus_minus(value: float, interval: tuple[float, float], unit: str = "%", *, 
     below, above = value - interval[0], interval[1] - value
     half = (below + above) / 2
     ending = f" {unit}" if unit else ""
-    digits = decimals_of(half)
-    if half <= 0 or digits > finest or round(half, finest) == 0:
+    if half <= 0 or round(half, finest) == 0:
         return true_minus(f"{value:.{finest}f} ± under {10**-finest:.{finest}f}{ending}")
+    digits = min(decimals_of(half), finest)
     if min(below, above) > 0 and max(below, above) > UNEVEN * min(below, above):
-        digits = decimals_of(max(below, above))
+        digits = min(decimals_of(max(below, above)), finest)
         if round(min(below, above), digits) == 0:
             text = f"{value:.{digits}f} ({interval[0]:.{digits}f} to {interval[1]:.{digits}f}){ending}"
         elif f"{above:.{digits}f}" == f"{below:.{digits}f}":  # they differ by less than can be shown
@@ -48,6 +48,11 @@ def plus_minus(value: float, interval: tuple[float, float], unit: str = "%", *, 
     else:
         text = f"{value:.{digits}f} ± {half:.{digits}f}{ending}"
     return true_minus(text)
+
+
+def with_uncertainty(value: float, u: float, unit: str = "") -> str:
+    """ "1.00 ± 0.004 m" of a standard uncertainty u: 95 %, at most three decimals."""
+    return plus_minus(value, (value - NORMAL_95 * u, value + NORMAL_95 * u), unit)
 
 
 def range_words(low: float, high: float, unit: str = "%") -> str:

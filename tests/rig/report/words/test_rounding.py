@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.report.words.rounding import decimals_of, plus_minus, range_words, small_words
+from rig.report.words.rounding import decimals_of, plus_minus, range_words, small_words, with_uncertainty
 
 
 @pytest.mark.parametrize(
@@ -27,10 +27,25 @@ def test_decimals(half: float, decimals: int) -> None:
         (-3.14, (-4.04, -2.24), "−3.1 ± 0.9 %"),
         (50.0, (50.0, 50.0), "50.000 ± under 0.001 %"),
         (50.0, (49.9999, 50.0001), "50.000 ± under 0.001 %"),
+        # more than the last decimal holds, and two digits would need another one: rounded, never "under"
+        (50.0, (49.9984, 50.0016), "50.000 ± 0.002 %"),
+        (50.0, (49.9971, 50.0029), "50.000 ± 0.003 %"),
     ],
 )
 def test_a_value_with_its_interval(value: float, interval: tuple[float, float], text: str) -> None:
     assert plus_minus(value, interval) == text
+
+
+@pytest.mark.parametrize(
+    ("half", "finest", "text"),
+    [(0.13, 1, "50.0 ± 0.1"), (0.26, 1, "50.0 ± 0.3"), (0.04, 1, "50.0 ± under 0.1"), (2.6, 0, "50 ± 3")],  # by hand
+)
+def test_a_half_that_the_finest_decimal_can_show_is_shown(half: float, finest: int, text: str) -> None:
+    assert plus_minus(50.0, (50.0 - half, 50.0 + half), "", finest=finest) == text
+
+
+def test_a_standard_uncertainty_is_told_as_95_per_cent() -> None:  # 1.96 * 0.0051 = 0.010
+    assert with_uncertainty(-1.2345, 0.0051, "m") == "−1.234 ± 0.010 m"
 
 
 @given(st.floats(-1e4, 1e4), st.floats(1e-7, 1e4), st.floats(1e-7, 1e4))
@@ -45,7 +60,10 @@ def test_the_uncertainty_shown_is_never_zero_and_has_two_digits_at_most(
     if "±" in text and "under" not in text:
         head, half = text.split(" ± ")
         assert len(head.partition(".")[2]) == len(half.partition(".")[2])
-        assert float(half) == pytest.approx((below + above) / 2, rel=0.15, abs=0.51)
+        step = 10.0 ** -len(half.partition(".")[2])
+        assert float(half) == pytest.approx((below + above) / 2, abs=0.51 * step)
+    if "under" in text:
+        assert (below + above) / 2 < float(text.rpartition(" ")[2])
 
 
 def test_bounds_are_cut_outwards() -> None:
