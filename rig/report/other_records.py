@@ -24,7 +24,7 @@ from rig.records.weighing import CALIBRATION, CG_HEIGHT, CROSS_WEIGHT, SHIM, WEI
 from rig.report.html import Part, Table
 from rig.report.words.effect_lines import TURN_HEADS, turn_rows
 from rig.report.words.push_answer import what_happened
-from rig.report.words.rounding import small_words
+from rig.report.words.rounding import small_words, with_uncertainty
 from rig.report.words.sentences import pivot_words
 
 if TYPE_CHECKING:
@@ -114,8 +114,8 @@ def _inference(record: AnyRecord) -> str:
 def _drive(record: AnyRecord) -> str:
     result = DRIVE.of(record).result
     return (
-        f"{result.speed_m_s:.2f} ± {NORMAL_95 * result.speed_u_m_s:.2f} m/s on a radius of "
-        f"{result.radius_m:.2f} ± {NORMAL_95 * result.radius_u_m:.2f} m; pivot at {result.pivot_pct:.0f} %"
+        f"{with_uncertainty(result.speed_m_s, result.speed_u_m_s, 'm/s')} on a radius of "
+        f"{with_uncertainty(result.radius_m, result.radius_u_m, 'm')}; pivot at {result.pivot_pct:.0f} %"
     )
 
 

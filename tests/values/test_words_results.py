@@ -213,7 +213,7 @@ LINES: list[tuple[str, dict[str, Any], list[str]]] = [
     (
         "drive",
         {"speed_m_s": 2.0, "speed_u_m_s": 0.1, "radius_m": 1.5, "radius_u_m": 0.25, "pivot_pct": 140.0},
-        ["2.00 ± 0.20 m/s on a radius of 1.50 ± 0.49 m; pivot at 140 %"],
+        ["2.00 ± 0.20 m/s on a radius of 1.5 ± 0.5 m; pivot at 140 %"],
     ),
     (
         "plate place",
