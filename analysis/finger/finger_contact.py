@@ -14,6 +14,9 @@ LEAST_WAY = 0.005
 """m: a push that goes less far shows no direction."""
 MARGIN = 0.01
 """share of the way at either end in which the car hardly moves yet, or any more"""
+LEFT_BEHIND = 0.4
+"""m that a tip nears the car's middle line, or parts from it, a metre that the car goes sideways there: one that
+touches keeps its distance, one that lies on the floor, or on another tool, changes it by about that metre"""
 CLEARLY = 2.0
 """times better must one kind of path fit, and by CLEAR_GAP (m), to be told from the other."""
 CLEAR_GAP = 0.0005
@@ -68,7 +71,7 @@ def push_contact(
     Frames count while the car moves: before, the finger may still be on its way to the car, after, on its way back.
     Station along the car and way on the floor are parabolas in the car's advance at the touched place, fitted to the
     whole contact and read at its start; their doubts follow by computing again with each cause (law of propagation,
-    JCGM 100:2008).  None with fewer than six such frames or a way under 5 mm.
+    JCGM 100:2008).  None with fewer than six such frames, a way under 5 mm, or a tip that does not go with the car.
     Raises InputError for shapes that do not fit.
     """
     n = len(pose)
@@ -90,6 +93,8 @@ def push_contact(
     share = advance / max(float(np.ptp(advance)), 1e-9)
     touching = (share > MARGIN) & (share < 1.0 - MARGIN)
     if np.ptp(advance) < LEAST_WAY or touching.sum() < LEAST_FRAMES:
+        return None
+    if not _goes_along(pose[touching], tip[touching]):
         return None
     start, design = pose[0], np.stack([np.ones_like(share), share, share**2], -1)[touching]
     pose, tip, pose_covariance, tip_covariance = (
@@ -149,6 +154,14 @@ def _advance(pose: FloatArray, tip: FloatArray) -> FloatArray:
     chord = touched[-1] - touched[0]
     advance: FloatArray = (touched - touched[0]) @ chord / max(float(np.hypot(chord[0], chord[1])), 1e-9)
     return advance
+
+
+def _goes_along(pose: FloatArray, tip: FloatArray) -> bool:
+    """Whether the tip keeps its distance from the car's middle line while the car goes sideways."""
+    inside = _in_car(pose, tip)
+    touched, yaw = place(pose, np.median(inside, axis=0)), float(np.mean(pose[:, 2]))
+    sideways = touched @ np.array([-np.sin(yaw), np.cos(yaw)])
+    return bool(abs(np.polyfit(sideways, inside[:, 1], 1)[0]) <= LEFT_BEHIND)
 
 
 def _read(pose: FloatArray, tip: FloatArray, yaw: float, design: FloatArray) -> FloatArray:

@@ -52,7 +52,7 @@ def seen_path(watch: FingerWatch, finger: FingerMarker, track: ClipTrack) -> Fin
 
 
 def contacts(pushes: Sequence[MeasuredPush], track: KeptTrack) -> tuple[PushContact | None, ...]:
-    """How the finger made each push; None where it was not seen well enough, or wore no marker."""
+    """How the finger made each push; None where it was not seen well enough, did not touch, or wore no marker."""
     finger, time = track.finger, track.time
     if finger is None:
         return (None,) * len(pushes)
@@ -135,7 +135,10 @@ def finger_notes(
     ]
     for number, row in rows.items():
         if row is None:
-            notes.append(f"Push {number}: the finger marker was not seen well enough while the car moved.")
+            notes.append(
+                f"Push {number}: the finger marker was not seen well enough while the car moved, or did not go with "
+                "it. Is it on the tool that pushed?"
+            )
             continue
         bend = row.bend_deg
         turned = abs(bend) > max(3.0 * row.bend_u_deg, 3.0)
@@ -208,7 +211,8 @@ def pushed_as_seen(cards: CardSet, row: FingerRow | None, number: int) -> CardSe
         raise InputError(
             f"push {number} of the clip does not show where the finger pushed",
             where=f"{cards.test.name}, push.position_from",
-            remedy='Film with the finger marker in view (finger on the bench card), or set position_from = "card"',
+            remedy="Film with the finger marker in view, on the tool that pushes (finger on the bench card), or set "
+            'position_from = "card"',
         )
     return pushed_at(cards, row.station_pct, row.station_u_pct, row.side)
 

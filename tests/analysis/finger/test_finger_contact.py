@@ -40,9 +40,11 @@ def straight(pose: FloatArray, station: float, off: float, face: float = FACE) -
     return first + ways[:, None] * ahead, stations
 
 
-def contact(pose: FloatArray, tip: FloatArray, *, shared: FloatArray | None = None, u: float = 1e-5) -> PushContact:
+def handed(
+    pose: FloatArray, tip: FloatArray, *, shared: FloatArray | None = None, u: float = 1e-5
+) -> PushContact | None:
     causes = np.zeros((0, N, 2)) if shared is None else shared
-    found = push_contact(
+    return push_contact(
         pose,
         np.tile(np.diag([u, u, 3 * u]) ** 2, (N, 1, 1)),
         tip,
@@ -50,6 +52,10 @@ def contact(pose: FloatArray, tip: FloatArray, *, shared: FloatArray | None = No
         pose_shared=np.zeros((len(causes), N, 3)),
         tip_shared=causes,
     )
+
+
+def contact(pose: FloatArray, tip: FloatArray, *, shared: FloatArray | None = None, u: float = 1e-5) -> PushContact:
+    found = handed(pose, tip, shared=shared, u=u)
     assert found is not None
     return found
 
@@ -137,3 +143,32 @@ def test_the_stated_doubt_is_that_of_its_causes() -> None:
     # Binomial error of 95 % in 400: 1.1 %.
     assert inside / 400 == pytest.approx(0.95, abs=0.033)
     assert np.std(errors) == pytest.approx(float(np.median(stated)), rel=0.12)
+
+
+@pytest.mark.parametrize("station", [0.05, 0.22])
+@pytest.mark.parametrize("beside", [FACE, -0.2])
+def test_a_marker_that_lies_on_the_floor_touches_nothing(station: float, beside: float) -> None:
+    """It stays where it was, beside the car or under its edge, while the car goes 34 to 81 mm away from it."""
+    pose = swing()
+    lies = np.tile(on_car(pose[:1], np.array([station]), beside), (N, 1))
+    noise = 2e-4 * np.random.default_rng(1).standard_normal((N, 2))
+    assert handed(pose, lies + noise) is None
+
+
+def test_a_tool_that_moves_another_way_touches_nothing() -> None:
+    """A hand that lays a second tool aside meanwhile: 60 mm along the car and away from it."""
+    pose = swing()
+    start = on_car(pose[:1], np.array([0.1]), -0.2)[0]
+    assert handed(pose, start + np.linspace(0.0, 1.0, N)[:, None] * [-0.05, -0.035]) is None
+
+
+@pytest.mark.parametrize("off", [-0.2, 0.2])
+def test_a_slanting_push_and_a_round_side_still_touch(off: float) -> None:
+    """12 degrees off square, on a side that is 6 mm nearer where the finger has slipped to."""
+    pose = swing()
+    tip, met = straight(pose, 0.2, off)
+    axis = np.stack([-np.sin(pose[:, 2]), np.cos(pose[:, 2])], -1)
+    rounded = tip + 0.006 * np.linspace(0.0, 1.0, N)[:, None] * axis
+    assert handed(pose, rounded) is not None
+    assert contact(pose, tip).station == pytest.approx(0.2, abs=4e-4)
+    assert np.ptp(met) > 0.002  # it slips
