@@ -16,7 +16,8 @@ class Part:
     """What is kept of one chunk of n frames; see Solved. What the poses were worked out with goes with the chunk.
 
     shared: (k, n, 3) of all causes.  residual: (n, m, 2) px, mean of each car marker, weight: (n, m) mean weight.
-    rise_u: (n,) m.  extra_ink: (n,) px.  zoom, zoom_u: (n,) as `CameraPoses`, camera_noise: (n,) px of those fits.
+    apart: (n, m, 4, 2) px, as `CarPoses`, nan where not seen.  rise_u: (n,) m.  extra_ink: (n,) px.
+    zoom, zoom_u: (n,) as `CameraPoses`, camera_noise: (n,) px of those fits.
     by_zoom: (n, 3) of the pose, the camera's included.  by_readout: (n, 3) per s, the same.
     """
 
@@ -35,6 +36,7 @@ class Part:
     extra_ink: FloatArray
     marker_mean: FloatArray
     residual: FloatArray
+    apart: FloatArray
     weight: FloatArray
     shared: FloatArray
     names: tuple[str, ...]

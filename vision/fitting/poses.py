@@ -52,7 +52,8 @@ class CarPoses:
     """Car poses of n frames, and how each depends on what all frames share.
 
     pose: (n, 3) x, y (m), yaw (rad).  covariance: (n, 3, 3) for unit corner noise (1 px).  noise: (n,) px per corner.
-    residual: (n, m, 4, 2) px.  weight: (n, m, 4) 0..1.  used: (n,) corners that count.
+    residual: (n, m, 4, 2) px.  apart: the same after the six-degree fit, of a plate and an ink shift that are free.
+    weight: (n, m, 4) 0..1.  used: (n,) corners that count.
     by_marker: (n, 3, m, 2) pose change per px when a whole marker's corners move.
     by_height: (n, 3) per m.  by_bow: (n, 3, 3) per m of the floor's shapes.  by_scale: (n, 3) per relative scale.
      by_camera: (n, 3, 6) per rotation vector (rad) and
@@ -70,6 +71,7 @@ class CarPoses:
     covariance: FloatArray
     noise: FloatArray
     residual: FloatArray
+    apart: FloatArray
     weight: FloatArray
     used: FloatArray
     by_marker: FloatArray
@@ -259,7 +261,8 @@ def fit_cars(
     up, ink = by_floor[..., 2].reshape(n, -1, 1), np.nan_to_num(fit.by_ink).reshape(n, -1, 1)
     lens = (fit.by_intrinsics @ optics.basis).reshape(n, gain.shape[2], optics.basis.shape[1])
     by_camera = by_camera.reshape(n, -1, 6)
-    lean, lean_u, rise, by_lean, rise_gain = _lean(fit, model, by_floor[..., 2], middle)
+    tilting = _tilting(model, by_floor[..., 2], middle)
+    lean, lean_u, rise, by_lean, rise_gain = _lean(fit, tilting)
     by_ground = np.zeros((n, BOW_SHAPES)) if ground is None else -ground.floor.bow_shapes(stands)
     rise_by = -(rise_gain[:, None] @ np.concatenate([lens, ink, by_camera], axis=-1))[:, 0]
     by_height = -(gain @ up)[..., 0]
@@ -277,6 +280,7 @@ def fit_cars(
         covariance=fit.covariance,
         noise=fit.noise,
         residual=fit.residual,
+        apart=fit.left_with(np.concatenate([tilting, ink], axis=-1)),
         weight=fit.weight,
         used=fit.used,
         by_marker=gain.reshape(n, 3, m, 4, 2).sum(3),
@@ -297,23 +301,27 @@ def fit_cars(
     )
 
 
-def _lean(
-    fit: Fit, model: _CarModel, up: FloatArray, middle: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+def _tilting(model: _CarModel, up: FloatArray, middle: FloatArray) -> FloatArray:
+    """(n, 8 m, 3) px by which the corners move for the plate's rise, m, and its roll and pitch about its own middle.
+
+    up: (n, m, 4, 2) px per m of height.  middle: (2,) m, car axes.
+    """
+    reach = model.arm - np.einsum("nij,j->ni", model.turn, middle)[:, None, None]
+    forward = np.einsum("nmki,ni->nmk", reach, model.turn[:, :, 0])[..., None]
+    sideways = np.einsum("nmki,ni->nmk", reach, model.turn[:, :, 1])[..., None]
+    return np.stack([up, up * sideways, -up * forward], axis=-1).reshape(len(up), -1, 3)
+
+
+def _lean(fit: Fit, tilting: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     """Roll and pitch (n, 2) rad of the plate about its own middle, their uncertainty (n, 2) rad for unit corner noise,
     the plate's rise (n, 2) m with its own, what the lean does to the level pose (n, 3, 2) per rad, and the change of
     the rise (n, 8 m) m per px of every coordinate: one linear step from that pose.
 
-    up: (n, m, 4, 2) px per m of height.  middle: (2,) m, car axes.
+    tilting: (n, 8 m, 3) as `_tilting`.
     """
-    n = len(up)
-    reach = model.arm - np.einsum("nij,j->ni", model.turn, middle)[:, None, None]
-    forward = np.einsum("nmki,ni->nmk", reach, model.turn[:, :, 0])[..., None]
-    sideways = np.einsum("nmki,ni->nmk", reach, model.turn[:, :, 1])[..., None]
-    columns = np.stack([up, up * sideways, -up * forward], axis=-1).reshape(n, -1, 3)
-    found, u = fit.with_columns(columns)
+    found, u = fit.with_columns(tilting)
     rise = np.stack([found[:, 3], u[:, 3]], axis=-1)
-    return found[:, 4:6], u[:, 4:6], rise, fit.gain @ columns[..., 1:], fit.gain_with(columns)[:, 3]
+    return found[:, 4:6], u[:, 4:6], rise, fit.gain @ tilting[..., 1:], fit.gain_with(tilting)[:, 3]
 
 
 def rise_doubt(cars: CarPoses, fit: FloorFit, views: CameraPoses, spread: FloatArray, still: BoolArray) -> FloatArray:

@@ -44,7 +44,8 @@ class Solved:
     noise: (n,) px, residual scale of each frame.  corner_noise: px, usual frame-to-frame noise of one corner.
     rotation (k, 3, 3), place (k, 3): camera_from_floor, k = n when moving and 1 otherwise.
     unit: (n, 3, 3) covariance for 1 px of corner noise.  by_marker: (n, 3, m, 2).  marker_residual: (m, 2) px, usual
-    residual of each car marker over the frames; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
+    residual of each car marker over the frames, marker_apart: (m, 4, 2) px of its corners with a plate that is free to
+    rise and lean; marker_mean: (n, m, 2) px frame by frame.  m_per_px: (n,).
     floor_used: (n,).  marker_weight: (m,).  repeating_gain: (n, 3, m, 2) per px of a marker of the car, then of the
     floor, which counts where a frame's camera is found from it alone.  lean, lean_u: (n, 2) rad.
     by_lean: (n, 3, 2) per rad.  by_height: (n, 3) per m of the plate's height.
@@ -66,6 +67,7 @@ class Solved:
     floor_used: FloatArray
     corner_noise: float
     marker_residual: FloatArray
+    marker_apart: FloatArray
     marker_weight: FloatArray
     repeating_gain: FloatArray
     marker_mean: FloatArray
@@ -291,6 +293,7 @@ def _part(corner: FloatArray, still: BoolArray, bench: _Bench, ink: float, smear
         extra_ink=cars.extra_ink,
         marker_mean=mean,
         residual=counted.mean(2),
+        apart=np.where(cars.weight[..., None] > 0, cars.apart, np.nan),
         weight=np.where(cars.weight > 0, cars.weight, np.nan).mean(2),
         shared=shared,
         names=names,
@@ -376,6 +379,7 @@ def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
         marker_residual = median_seen(all_of("residual")[good]) if good.any() else np.zeros((len(bench.car.markers), 2))
+        apart = np.nanmedian(all_of("apart")[good], axis=0) if good.any() else np.zeros((len(bench.car.markers), 4, 2))
         marker_weight = np.nanmedian(all_of("weight")[good], axis=0)
     return Solved(
         fit=bench.fit,
@@ -384,6 +388,7 @@ def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
         place=all_of("place") if bench.moves else bench.fit.place,
         corner_noise=noise,
         marker_residual=np.nan_to_num(marker_residual),
+        marker_apart=np.nan_to_num(apart),
         marker_weight=np.nan_to_num(marker_weight, nan=1.0),
         shared=shared,
         shared_names=names,

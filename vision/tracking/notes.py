@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.base.types import BoolArray, Camera, ClipCards, ClipTrack, FloatArray
+from vision.base.types import BoolArray, Camera, CarMarkers, ClipCards, ClipTrack, FloatArray
 from vision.base.windows import neighbours, runs_of
 from vision.clip.frames import ClipReport
 from vision.fitting.solve import CAMERA_CAUSE, Solved
@@ -15,6 +15,8 @@ from vision.tracking.frozen import FROZEN
 LONG_GAP = 0.2  # s without a pose
 SOFTER, SOFT_FOR = 1.4, 0.12  # times the floor's usual width of edges, and s, from which the focus hunts
 LARGE_OFF = 0.4  # px; a floor marker that fits worse than this is worth a word
+ODD_MM = 0.4  # one car marker so far from its place on the card
+APART_MM = 0.25  # the corners of several, root mean square, off every flat plate with the markers of the card
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,18 +182,37 @@ def _markers(words: Words, track: ClipTrack, solved: Solved, cards: ClipCards) -
                 "it or correct the card."
             )
     per_px = float(np.median(solved.m_per_px))
-    for index, marker in enumerate(car.markers):
-        off = 1000 * per_px * float(np.hypot(*solved.marker_residual[index]))
-        if solved.marker_weight[index] < 0.3 and off > 0.4:
-            words.warnings.append(
-                f"Car marker {marker.id} sits about {off:.1f} mm from its place on the card (bent, moved, or "
-                "a wrong card) and hardly counts."
-            )
+    away = 1000 * per_px * np.hypot(solved.marker_residual[:, 0], solved.marker_residual[:, 1])
+    apart = 1000 * per_px * np.sqrt(np.square(solved.marker_apart).sum(-1).mean(-1))
+    words.warnings.extend(plate_sentences(car, away, apart, solved.marker_weight))
     side = min(marker.size for marker in car.markers) / per_px
     if side < LEAST_SIDE:
         words.warnings.append(
             f"The car's markers are only {side:.0f} px wide: film from nearer or at a higher resolution."
         )
+
+
+def plate_sentences(car: CarMarkers, away: FloatArray, apart: FloatArray, weight: FloatArray) -> list[str]:
+    """What does not lie on the plate as on the card.
+
+    away: (m,) mm, how far each marker usually lies from its place on the fitted plate.  apart: (m,) mm, its corners
+    off a plate that is free to rise and lean.  weight: (m,) 0..1, how much it counts: one that is far off hardly does;
+    where the plate parts in two, none is odder than another.
+    """
+    odd = (weight < 0.3) & (away > ODD_MM)
+    sentences = [
+        f"Car marker {marker.id} sits about {mm:.1f} mm from its place on the card (bent, moved, or a wrong card) and "
+        "hardly counts."
+        for marker, mm, alone in zip(car.markers, away, odd, strict=True)
+        if alone
+    ]
+    if not odd.any() and (apart > APART_MM).sum() > 1:
+        sentences.append(
+            f"The car's markers do not lie to each other as on the card (their corners are {apart.max():.1f} mm off): "
+            "a plate that is bent, cut and put together, or printed unevenly moves and turns the pivot. Print it anew "
+            "in one piece on something flat, or learn where they lie: pivotbench camera plate TEST.toml --markers CLIP."
+        )
+    return sentences
 
 
 def _motion(words: Words, track: ClipTrack) -> None:

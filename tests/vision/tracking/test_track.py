@@ -323,3 +323,15 @@ def test_a_gap_is_left_open_and_counted(clear: Clip, tmp_path: Path) -> None:
 def test_nothing_left_to_measure(tmp_path: Path) -> None:
     with pytest.raises(VisionError):
         track_clip(tmp_path / "absent.mp4", ClipCards(floor=FLOOR, car=CAR))
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize(("x", "y"), [(0.0, 0.003), (0.003, 0.0)])
+def test_a_plate_cut_in_two_and_put_together_aside_is_told(clear: Clip, x: float, y: float) -> None:
+    """The card says that its rear half lies 3 mm farther left, or ahead, than it does."""
+    path, _ = clear
+    halves = tuple(replace(m, x=m.x + x, y=m.y + y) if m.x < 0.13 else m for m in CAR.markers)
+    assert 0 < sum(was != now for was, now in zip(CAR.markers, halves, strict=True)) < len(halves)
+    for car, told in ((replace(CAR, markers=halves), 1), (CAR, 0)):
+        found = track_clip(path, ClipCards(floor=FLOOR, car=car, camera=calibration(eye()))).warnings
+        assert sum("do not lie to each other" in one for one in found) == told
