@@ -1,10 +1,11 @@
 """From the bench to the floor: radius, speed, slide angle, acceleration and the moving pivot of a filmed drive."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.base.arrays import BoolArray, FloatArray
+from analysis.base.arrays import BoolArray, ComplexArray, FloatArray
 from analysis.base.errors import InputError
 from analysis.base.plane import place
 
@@ -51,10 +52,11 @@ def drive(
 
     time: (m,) s, rising, uneven steps allowed.  pose: (m, 3) x, y (m) and yaw (rad), floor axes, of the car's origin
     (middle of the rear axle).  reference: m, car axes, the point that is followed (the centre of gravity).
-    window: s, over which a parabola is fitted to smooth and differentiate.  slowest_turn: rad/s below which no pivot
+    window: s, over which a fit smooths and differentiates: a parabola of the yaw, of the place a turn with the car's
+    yaw rate and a constant change of velocity.  slowest_turn: rad/s below which no pivot
     is named.
     Raises InputError with fewer than 5 moments, times that do not rise, or a window with too few of them.
-    Source: local least-squares parabola; planar kinematics; algebraic circle fit (Kasa), refined by Gauss-Newton.
+    Source: local least squares; planar kinematics; algebraic circle fit (Kasa), refined by Gauss-Newton.
     """
     t, p = np.asarray(time, dtype=float), np.asarray(pose, dtype=float)
     if t.ndim != 1 or p.shape != (len(t), 3) or len(t) < 5:
@@ -63,14 +65,17 @@ def drive(
         raise _refuse("times must rise and poses be finite", "Leave out frames in which the car was not seen")
     spot = place(p, np.asarray(reference, dtype=float))
     yaw = np.unwrap(p[:, 2])
-    value, rate, second = _smooth(t, np.column_stack([spot, yaw]), window)
-    c, s = np.cos(value[:, 2]), np.sin(value[:, 2])
+    smooth, rate, _ = _smooth(t, yaw.astype(complex), window, np.zeros(len(t)))
+    heading, turn = smooth.real, rate.real
+    # a way that bends with the car: a parabola across the floor would read the speed of a turn too low
+    _, rate, second = _smooth(t, spot[:, 0] + 1j * spot[:, 1], window, turn)
+    c, s = np.cos(heading), np.sin(heading)
 
-    def to_car(v: FloatArray) -> FloatArray:
-        return np.stack([c * v[:, 0] + s * v[:, 1], -s * v[:, 0] + c * v[:, 1]], -1)
+    def to_car(v: ComplexArray) -> FloatArray:
+        return np.stack([c * v.real + s * v.imag, -s * v.real + c * v.imag], -1)
 
-    velocity, pull = to_car(rate[:, :2]), to_car(second[:, :2])
-    speed, turn = np.hypot(velocity[:, 0], velocity[:, 1]), rate[:, 2]
+    velocity, pull = to_car(rate), to_car(second)
+    speed = np.hypot(velocity[:, 0], velocity[:, 1])
     turning = np.abs(turn) > slowest_turn
     with np.errstate(divide="ignore", invalid="ignore"):
         pivot = np.where(
@@ -128,7 +133,7 @@ def circle(points: FloatArray) -> tuple[FloatArray, float, float, float]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SteadyDrive:
-    """A stretch taken as steady: means with standard uncertainties of the mean.
+    """A stretch taken as steady: means with standard uncertainties of the mean, by scatter alone unless widened.
 
     speed, speed_u m/s; slide_angle, slide_angle_u rad; ay, ay_u m/s2; radius, radius_u m; pivot (2,) m with pivot_u;
     balance: m, station that the model gives for the balance point, if told.  notes: what to expect of a comparison.
@@ -192,19 +197,48 @@ def steady(
     )
 
 
-def _smooth(t: FloatArray, y: FloatArray, window: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Value, first and second derivative (m, k) from a parabola fitted over +- window/2 around each moment."""
+def with_shared_causes(best: SteadyDrive, changed: Sequence[SteadyDrive]) -> SteadyDrive:
+    """The same with what acts on all pictures alike in its uncertainties: prints, heights, places, the camera.
+
+    changed: the stretch read again with one standard uncertainty of each independent cause (law of propagation, JCGM
+    100:2008).
+    """
+
+    def wider(u: float | FloatArray, name: str) -> FloatArray:
+        moves = np.array([np.asarray(getattr(one, name)) - getattr(best, name) for one in changed])
+        return np.sqrt(np.square(u) + np.square(moves).sum(0)) if len(moves) else np.asarray(u)
+
+    return replace(
+        best,
+        speed_u=float(wider(best.speed_u, "speed")),
+        slide_angle_u=float(wider(best.slide_angle_u, "slide_angle")),
+        ay_u=float(wider(best.ay_u, "ay")),
+        radius_u=float(wider(best.radius_u, "radius")),
+        pivot_u=wider(best.pivot_u, "pivot"),
+    )
+
+
+def _smooth(
+    t: FloatArray, y: ComplexArray, window: float, turn: FloatArray
+) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+    """Value, first and second derivative (m,) of y (m,) from a least-squares fit over +- window/2 around each moment.
+
+    The fit is a motion whose velocity turns by turn (m,) rad/s, exact on a steady circle, and a constant change of it;
+    without a turn that is a parabola.
+    """
     if not window > 0:
         raise _refuse("the smoothing window must be positive", "Use 0.2 s")
-    out = np.empty((3, *y.shape))
+    out = np.empty((3, len(t)), dtype=complex)
     for i, now in enumerate(t):
         near = np.flatnonzero(np.abs(t - now) <= window / 2)
         if len(near) < 5:  # thin stretches and ends: the five nearest moments
             begin = int(np.clip(i - 2, 0, len(t) - 5))
             near = np.arange(begin, begin + 5)
         u = (t[near] - now) / window
-        fit, *_ = np.linalg.lstsq(np.column_stack([np.ones_like(u), u, u**2]), y[near], rcond=None)
-        out[0, i], out[1, i], out[2, i] = fit[0], fit[1] / window, 2 * fit[2] / window**2
+        bends = 1j * turn[i] * window
+        way = u if abs(bends) < 1e-9 else np.expm1(bends * u) / bends
+        fit, *_ = np.linalg.lstsq(np.column_stack([np.ones_like(u), way, u**2]), y[near], rcond=None)
+        out[0, i], out[1, i], out[2, i] = fit[0], fit[1] / window, (2 * fit[2] + bends * fit[1]) / window**2
     return out[0], out[1], out[2]
 
 

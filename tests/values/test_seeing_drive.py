@@ -127,9 +127,12 @@ def test_the_second_circle_is_a_right_hand_one(drive: tuple[Path, dict[str, Any]
         result["pivot_m"], [STATION + RIGHT * math.sin(SLIDE), -RIGHT * math.cos(SLIDE)], atol=0.005
     )
     assert result["pivot_pct"] == pytest.approx(100 * (STATION + RIGHT * math.sin(SLIDE)) / 0.250, abs=2.0)
-    # tracking holds places to a tenth of a millimetre: so far the doubts can be, and not below a hundredth of that
-    assert 1e-6 < result["radius_u_m"] < 0.002
-    assert 1e-5 < result["speed_u_m_s"] < 0.01
+    # nobody measured the printed bars (1.5 mm in 100, standard): lengths are known to one or two in 100
+    assert 0.01 < result["radius_u_m"] / RIGHT < 0.03
+    assert 0.01 < result["speed_u_m_s"] / SPEED < 0.03
+    for name, truth in (("radius", RIGHT), ("speed", SPEED)):
+        unit = "m" if name == "radius" else "m_s"
+        assert abs(result[f"{name}_{unit}"] - truth) < 1.96 * result[f"{name}_u_{unit}"]
     assert 0.001 < result["slide_angle_u_deg"] < 1.0
     assert 1e-4 < result["ay_u_m_s2"] < 0.05
 

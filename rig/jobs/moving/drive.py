@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.base.arrays import FloatArray
-from analysis.moving.floor_drive import Drive, SteadyDrive, drive, steady
+from analysis.moving.floor_drive import Drive, SteadyDrive, drive, steady, with_shared_causes
 from analysis.moving.tyres import capacity, friction_centre, tyres_like
 from analysis.springs.equilibrium import equilibrium
 from rig.base.errors import InputError
@@ -90,7 +90,7 @@ def measure_drive(
     if load is not None:
         open_to, car_remarks = measured_car(cards, log, load, open_to)
     driven, still, model, why = drive_beside_model(
-        track.time, track.pose, cards, load, since=since, until=until, open_to=open_to
+        track.time, track.pose, cards, load, stretch=(since, until), open_to=open_to, shared=track.shared
     )
     still = replace(still, notes=(*still.notes, *time_notes(times), *(car_remarks if model is not None else ())))
     record = log.record(
@@ -130,13 +130,15 @@ def drive_beside_model(
     cards: CardSet,
     load: FloatArray | None,
     *,
-    since: float | None = None,
-    until: float | None = None,
+    stretch: tuple[float | None, float | None] = (None, None),
     open_to: OpenTo = NOTHING_ELSE,
+    shared: FloatArray | None = None,
 ) -> tuple[Drive, SteadyDrive, Model | None, str]:
     """The drive of a pose track and the model beside it. time (m,) s, pose (m, 3), load (4,) N or None.
 
-    open_to: what was measured of the car, instead of its card.
+    stretch: s, from where to where it is taken as steady, None: all but the first or last tenth.
+    open_to: what was measured of the car, instead of its card.  shared: (k, m, 3), what one standard uncertainty of
+    each of k causes does to all poses.
     The point that is followed is the centre of gravity on the middle line, or mid-wheelbase without weights.
     Returns drive, steady stretch, model or None, and why there is none.
     """
@@ -145,24 +147,26 @@ def drive_beside_model(
     driven = drive(time, pose, reference=(station, 0.0), window=WINDOW)
     begin, end = float(time[0]), float(time[-1])
     edge = 0.1 * (end - begin)
-    stretch = (begin + edge if since is None else since, end - edge if until is None else until)
-    if not stretch[0] < stretch[1]:
+    since = begin + edge if stretch[0] is None else stretch[0]
+    until = end - edge if stretch[1] is None else stretch[1]
+    if not since < until:
         raise InputError(
             "the stretch ends before it begins", where="--since, --until", remedy="Give seconds of the clip"
         )
-    still = steady(driven, since=stretch[0], until=stretch[1], independent=WINDOW)
+
+    def read(seen: Drive) -> SteadyDrive:
+        return steady(seen, since=since, until=until, independent=WINDOW)
+
+    parts = () if shared is None else shared
+    changed = [read(drive(time, pose + part, reference=(station, 0.0), window=WINDOW)) for part in parts]
+    still = with_shared_causes(read(driven), changed)
     if load is None:
         return driven, still, None, "no weights: weigh the car, or type them on the test card"
     if cards.car.chassis is None:
         return driven, still, None, "no springs on the car card: fill in [chassis] to see the model beside the drive"
     model = model_at(cards, load, still.ay, open_to)
     balance = None if model.rolls_over else model.balance
-    return (
-        driven,
-        steady(driven, since=stretch[0], until=stretch[1], independent=WINDOW, model_balance=balance),
-        model,
-        "",
-    )
+    return driven, replace(still, model_balance=balance), model, ""
 
 
 def model_at(cards: CardSet, load: FloatArray, ay: float, open_to: OpenTo = NOTHING_ELSE) -> Model:
