@@ -26,8 +26,8 @@ ALLOWED = tomllib.loads(Path(__file__).with_name("allowed_skips.toml").read_text
 
 @pytest.hookimpl(optionalhook=True, wrapper=True)
 def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
-    """One process more than cores: many tests wait for pads, a browser or another process."""
-    return (yield) + 1
+    """Two processes more than cores: many tests wait for pads, a browser or another process."""
+    return (yield) + 2
 
 
 @pytest.hookimpl(tryfirst=True)
