@@ -53,8 +53,7 @@ def drive(
     time: (m,) s, rising, uneven steps allowed.  pose: (m, 3) x, y (m) and yaw (rad), floor axes, of the car's origin
     (middle of the rear axle).  reference: m, car axes, the point that is followed (the centre of gravity).
     window: s, over which a fit smooths and differentiates: a parabola of the yaw, of the place a turn with the car's
-    yaw rate and a constant change of velocity.  slowest_turn: rad/s below which no pivot
-    is named.
+    yaw rate and a constant change of velocity.  slowest_turn: rad/s below which no pivot is named.
     Raises InputError with fewer than 5 moments, times that do not rise, or a window with too few of them.
     Source: local least squares; planar kinematics; algebraic circle fit (Kasa), refined by Gauss-Newton.
     """
@@ -204,17 +203,23 @@ def with_shared_causes(best: SteadyDrive, changed: Sequence[SteadyDrive]) -> Ste
     100:2008).
     """
 
-    def wider(u: float | FloatArray, name: str) -> FloatArray:
-        moves = np.array([np.asarray(getattr(one, name)) - getattr(best, name) for one in changed])
-        return np.sqrt(np.square(u) + np.square(moves).sum(0)) if len(moves) else np.asarray(u)
+    if not changed:
+        return best
 
+    def moves(name: str) -> FloatArray:
+        return np.array([np.asarray(getattr(one, name)) - getattr(best, name) for one in changed])
+
+    def wider(u: float | FloatArray, by: FloatArray) -> FloatArray:
+        return np.asarray(np.sqrt(np.square(u) + np.square(by).sum(0)), dtype=float)
+
+    turned = np.angle(np.exp(1j * moves("slide_angle")))  # a car that goes backwards slides by half a turn, either way
     return replace(
         best,
-        speed_u=float(wider(best.speed_u, "speed")),
-        slide_angle_u=float(wider(best.slide_angle_u, "slide_angle")),
-        ay_u=float(wider(best.ay_u, "ay")),
-        radius_u=float(wider(best.radius_u, "radius")),
-        pivot_u=wider(best.pivot_u, "pivot"),
+        speed_u=float(wider(best.speed_u, moves("speed"))),
+        slide_angle_u=float(wider(best.slide_angle_u, turned)),
+        ay_u=float(wider(best.ay_u, moves("ay"))),
+        radius_u=float(wider(best.radius_u, moves("radius"))),
+        pivot_u=wider(best.pivot_u, moves("pivot")),
     )
 
 

@@ -335,11 +335,3 @@ QUESTIONS: dict[str, Question] = {
     "log, filmed": filmed("log"),
     "log report, filmed": filmed("log report --out report.html", files=("report.html",)),
 }
-LONG = (
-    "moving",
-    "moving, two set-ups, JSON",
-    "moving by tilted pads",
-    "aim, place",
-    "log report, filmed",
-)
-"""What takes seconds and says little more than a shorter question of the same family."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.values.kept_asked import CROOKED, LONG, QUESTIONS, hear, pushed_before
+from tests.values.kept_asked import CROOKED, QUESTIONS, hear, pushed_before
 from tests.values.test_kept_bench import FOLLOWED, RELATIVE, apart
 
 pytestmark = pytest.mark.thorough
@@ -31,9 +31,7 @@ def as_before(name: str, folder: Path, bench_before: Path | None = None) -> list
     return apart(EXPECTED[name], now, relative=FOLLOWED.get(name, RELATIVE))
 
 
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=pytest.mark.thorough if name in LONG else []) for name in AFRESH]
-)
+@pytest.mark.parametrize("name", AFRESH)
 def test_the_crooked_bench_is_answered_as_before(tmp_path: Path, name: str) -> None:
     assert as_before(name, tmp_path) == []
 

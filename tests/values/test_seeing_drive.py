@@ -113,7 +113,6 @@ def drive(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, Any
     return folder, result, said
 
 
-@pytest.mark.thorough
 def test_the_second_circle_is_a_right_hand_one(drive: tuple[Path, dict[str, Any], str]) -> None:
     _, result, _ = drive
     assert result["radius_m"] == pytest.approx(RIGHT, abs=0.003)

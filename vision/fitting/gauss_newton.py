@@ -109,10 +109,10 @@ class Fit:
         return step, np.sqrt(np.maximum(np.diagonal(covariance, axis1=1, axis2=2), 0.0))
 
     def left_with(self, columns: FloatArray) -> FloatArray:
-        """(n, m, 4, 2) px, what is left of the residuals after the step of `with_columns`, 0 where not seen."""
+        """(n, m, 4, 2) px, what is left of the residuals after the step of `with_columns`; of no use where not seen."""
         every = np.concatenate([self.jacobian, columns], axis=-1)
-        shown = (every @ self.with_columns(columns)[0][..., None])[..., 0].reshape(self.residual.shape)
-        return np.where(self.weight[..., None] > 0.0, self.residual - shown, 0.0)
+        shown = every @ self.with_columns(columns)[0][..., None]
+        return self.residual - shown.reshape(self.residual.shape)
 
     def step(self) -> FloatArray:
         """(n, p) to where the residuals are least."""

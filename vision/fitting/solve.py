@@ -379,7 +379,7 @@ def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a marker never seen has no residual
         marker_residual = median_seen(all_of("residual")[good]) if good.any() else np.zeros((len(bench.car.markers), 2))
-        apart = np.nanmedian(all_of("apart")[good], axis=0) if good.any() else np.zeros((len(bench.car.markers), 4, 2))
+        marker_apart = median_seen(all_of("apart")[good]) if good.any() else np.zeros((len(bench.car.markers), 4, 2))
         marker_weight = np.nanmedian(all_of("weight")[good], axis=0)
     return Solved(
         fit=bench.fit,
@@ -388,7 +388,7 @@ def _joined(parts: list[Part], bench: _Bench, noise: float) -> Solved:
         place=all_of("place") if bench.moves else bench.fit.place,
         corner_noise=noise,
         marker_residual=np.nan_to_num(marker_residual),
-        marker_apart=np.nan_to_num(apart),
+        marker_apart=np.nan_to_num(marker_apart),
         marker_weight=np.nan_to_num(marker_weight, nan=1.0),
         shared=shared,
         shared_names=names,

@@ -102,6 +102,14 @@ def test_what_acts_on_all_pictures_alike_is_in_the_doubts() -> None:
     assert with_shared_causes(best, []) == best
 
 
+def test_a_car_that_goes_backwards_is_not_half_a_turn_in_doubt() -> None:
+    """Its course lies 0.005 rad short of straight back; a plate turned by 0.02 rad takes it past that."""
+    t, pose = steady_circle(slide=0.005 - np.pi)
+    turned = (steady(drive(t, pose + np.array([0, 0, by]), reference=(0.12, 0.0))) for by in (0.02, -0.02))
+    told = with_shared_causes(steady(drive(t, pose, reference=(0.12, 0.0))), list(turned))
+    assert told.slide_angle_u == pytest.approx(0.02 * np.sqrt(2), rel=0.01)
+
+
 def test_circle_fit_and_its_doubt() -> None:
     rng = np.random.default_rng(2)
     angle = np.linspace(0, 1.5, 60)  # only a quarter: the plain algebraic fit would be biased
