@@ -61,7 +61,7 @@ def test_means_carry_doubts_that_hold_the_truth() -> None:
 
 
 def test_a_tight_turn_at_a_phones_rate_is_read_as_fast_as_it_was() -> None:
-    """15 pictures a second and 5 rad/s: over five pictures a parabola across the floor would read 5.5 % less."""
+    """15 pictures a second and 5 rad/s: over five pictures a parabola across the floor would read 6.2 % less."""
     t, pose = steady_circle(radius=0.3, speed=1.5, seconds=3.0, rate=15.0)
     told = steady(drive(t, pose, reference=(0.12, 0.0)))
     assert (told.speed, told.radius) == (pytest.approx(1.5, rel=1e-9), pytest.approx(0.3, rel=1e-9))
